@@ -1,0 +1,53 @@
+"""The chemistry of the water: pure functions on arrays of any shape, mol per kg water inside."""
+
+from tubwater.chemistry.buffer import FrozenBuffer, freeze
+from tubwater.chemistry.composition import Composition
+from tubwater.chemistry.constants import DEFAULT, REFERENCE_OLDER, Constants
+from tubwater.chemistry.equilibrium import Equilibrium, at_pco2, equilibrate, water_at_ph
+from tubwater.chemistry.gas import exchange
+from tubwater.chemistry.halogens import activate, monopersulfate_rate, react_monopersulfate, second_order, spend
+from tubwater.chemistry.mixing import dose, heat, mix
+from tubwater.chemistry.saturation import calcite_index, precipitate, precipitation_potential
+from tubwater.chemistry.units import (
+    MG_PER_EQ_CACO3,
+    MG_PER_MOL,
+    kg_water_per_litre,
+    mg_per_litre,
+    total_dissolved_solids,
+)
+from tubwater.chemistry.water import COMPONENTS, INDEX, STRONG_CHARGE, Water, stacked
+
+__all__ = [
+    "COMPONENTS",
+    "DEFAULT",
+    "INDEX",
+    "MG_PER_EQ_CACO3",
+    "MG_PER_MOL",
+    "REFERENCE_OLDER",
+    "STRONG_CHARGE",
+    "Composition",
+    "Constants",
+    "Equilibrium",
+    "FrozenBuffer",
+    "Water",
+    "activate",
+    "at_pco2",
+    "calcite_index",
+    "dose",
+    "equilibrate",
+    "exchange",
+    "freeze",
+    "heat",
+    "kg_water_per_litre",
+    "mg_per_litre",
+    "mix",
+    "monopersulfate_rate",
+    "precipitate",
+    "precipitation_potential",
+    "react_monopersulfate",
+    "second_order",
+    "spend",
+    "stacked",
+    "total_dissolved_solids",
+    "water_at_ph",
+]
