@@ -1,0 +1,249 @@
+"""The prior: what may be true of a tub and its water before anything was read.
+
+Every unknown is a standard normal number; a transport turns it into a quantity with the median, spread and
+range of the defaults.  So every move in the belief is a move of plain numbers, and every member stays a
+water that can exist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tubwater.chemistry import MG_PER_EQ_CACO3, MG_PER_MOL, Water, at_pco2, water_at_ph
+from tubwater.dynamics import GRAMS_BR2_PER_MOL, Mode, Rates
+from tubwater.facts import Default, defaults
+from tubwater.facts.quantity import Quantity
+from tubwater.tub import Sanitizer, Tub, VolumeBasis
+
+__all__ = ["Prior", "prior_of"]
+
+Array = NDArray[np.float64]
+
+_TUB = (
+    "volume_factor",
+    "idle_decay_per_day",
+    "kla_covered_per_h",
+    "kla_open_per_h",
+    "kla_water_jets_per_h",
+    "kla_air_jets_per_h",
+    "bather_demand_g_br2_per_hour",
+    "bather_fast_share",
+    "slow_demand_hours",
+    "tablet_release_g_per_day",
+    "carry_out_litres_per_exit",
+)
+_FILL = (
+    "fill_total_alkalinity_mg",
+    "fill_ph",
+    "fill_calcium_hardness_mg",
+    "fill_sulfate_mg",
+    "fill_chloride_mg",
+)
+_WATER = (
+    "total_alkalinity_mg",
+    "pco2_ratio",
+    "calcium_hardness_mg",
+    "magnesium_share",
+    "sulfate_mg",
+    "chloride_mg",
+    "bromide_bank_mg",
+    "sanitizer_mg",
+    "hydantoin_mg",
+    "demand_mg",
+)
+_FROM_FILL = {
+    "fill_total_alkalinity_mg": Quantity.TOTAL_ALKALINITY,
+    "fill_ph": Quantity.PH,
+    "fill_calcium_hardness_mg": Quantity.CALCIUM_HARDNESS,
+    "fill_sulfate_mg": Quantity.SULFATE,
+    "fill_chloride_mg": Quantity.CHLORIDE,
+}
+_REPORT_SPREAD = 0.12  # relative one-sigma of a utility's yearly mean for the water of one day (judgement)
+_REPORT_PH_SPREAD = 0.2
+_COLD = 12.0  # degC of fill water (judgement)
+
+
+@dataclass(frozen=True, eq=False)
+class Prior:
+    """A prior over one tub.
+
+    Attributes:
+        tub: the tub. names: the unknowns, in the order of the latent rows. table: a default for each name.
+        biases: unknown kit offsets that follow the names, one for each method and quantity read.
+    """
+
+    tub: Tub
+    names: tuple[str, ...]
+    table: Mapping[str, Default]
+    biases: tuple[tuple[str, Quantity], ...] = ()
+
+    @property
+    def size(self) -> int:
+        """Rows of the latent array."""
+        return len(self.names) + len(self.biases)
+
+    def values(self, latent: Array) -> dict[str, Array]:
+        """Each unknown by name, in the unit of its default, from latent (size, N)."""
+        return {name: _transport(self.table[name], latent[i]) for i, name in enumerate(self.names)}
+
+    def bias(self, latent: Array, method: str, quantity: Quantity) -> Array:
+        """The kit's offset in units of its own one-sigma, shape (N,)."""
+        row: Array = latent[len(self.names) + self.biases.index((method, quantity))]
+        return row
+
+    def rates(self, values: Mapping[str, Array]) -> Rates:
+        """The tub's rates, shape (N,)."""
+        return _rates(self.tub, values, self.table)
+
+    def water(self, values: Mapping[str, Array]) -> Water:
+        """A water in use, shape (N,), its pH from the carbon dioxide it holds."""
+        return _water(self.tub, values, self.table)
+
+    def with_biases(self, biases: tuple[tuple[str, Quantity], ...]) -> Prior:
+        """The same prior with kit offsets."""
+        return Prior(self.tub, self.names, self.table, biases)
+
+
+def prior_of(tub: Tub) -> Prior:
+    """The prior for a tub: the defaults, centred on what its keeper states of volume and fill water."""
+    table = dict(defaults())
+    basis = {VolumeBasis.PLATE: "plate", VolumeBasis.METERED: "metered", VolumeBasis.SHAPE: "shape"}[tub.volume_basis]
+    table["volume_factor"] = table[f"volume_factor_{basis}"]
+    table["sanitizer_mg"] = table["bromine_mg" if tub.sanitizer is Sanitizer.BROMINE else "free_chlorine_mg"]
+    for name, quantity in _FROM_FILL.items():
+        if quantity in tub.fill.values:
+            table[name] = _stated(table[name], tub.fill.values[quantity], quantity)
+    return Prior(tub, _TUB + _FILL + _WATER, table)
+
+
+def _stated(default: Default, value: float, quantity: Quantity) -> Default:
+    spread = _REPORT_PH_SPREAD if quantity is Quantity.PH else _REPORT_SPREAD
+    low, high = min(default.low, value), max(default.high, value)
+    return default.replaced(value=max(value, 1e-3), spread=spread, low=low, high=high)
+
+
+def _transport(default: Default, z: Array) -> Array:
+    """A quantity from a standard normal number: log-normal or normal, with a thin tail of zeros where declared."""
+    if default.kind == "lognormal":
+        value = default.value * np.exp(default.spread * z)
+    else:
+        value = default.value + default.spread * z
+    if default.zero_share > 0.0:
+        value = value / (1.0 + np.exp(-(z + _quantile(default.zero_share)) / 0.08))
+        return np.minimum(value, default.high)
+    return np.clip(value, default.low, default.high)
+
+
+def _quantile(share: float) -> float:
+    """How far below the median a standard normal has ``share`` of its mass (statistics library)."""
+    from statistics import NormalDist
+
+    return -NormalDist().inv_cdf(share)
+
+
+def _rates(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Rates:
+    shape = v["volume_factor"].shape
+    const = {name: np.full(shape, table[name].value) for name in _CONSTANTS}
+    decay = v["idle_decay_per_day"] / 24.0
+    if tub.equipment.ozone_or_uv:
+        decay = decay * table["ozone_decay_factor"].value
+    return Rates(
+        litres=tub.litres * v["volume_factor"],
+        idle_decay=decay,
+        decay_q10=const["decay_q10"],
+        kla=_kla(tub, v),
+        demand=v["bather_demand_g_br2_per_hour"] / GRAMS_BR2_PER_MOL,
+        fast_share=v["bather_fast_share"],
+        slow_rate=1.0 / v["slow_demand_hours"],
+        release=v["tablet_release_g_per_day"] / 24.0,
+        release_exponent=const["release_mass_exponent"],
+        carry_out=v["carry_out_litres_per_exit"],
+        evaporation=const["evaporation_covered_litres_per_week"] / 168.0,
+        monopersulfate_rate=_monopersulfate_rate(tub.temperature, shape),
+        air_pco2=const["pco2_air_atm"],
+        fill=_fill_water(tub, v),
+    )
+
+
+_CONSTANTS = ("decay_q10", "release_mass_exponent", "evaporation_covered_litres_per_week", "pco2_air_atm")
+
+
+def _monopersulfate_rate(temperature: float, shape: tuple[int, ...]) -> Array:
+    from tubwater.chemistry import monopersulfate_rate
+
+    return np.broadcast_to(np.asarray(monopersulfate_rate(temperature), dtype=float), shape)
+
+
+def _kla(tub: Tub, v: Mapping[str, Array]) -> dict[Mode, Array]:
+    """Gas exchange by mode; a tub without jets is as still when circulating as when open."""
+    moving = v["kla_water_jets_per_h"] if tub.equipment.water_jets else 1.5 * v["kla_open_per_h"]
+    bubbling = v["kla_air_jets_per_h"] if tub.equipment.air_jets else 2.0 * moving
+    return {
+        Mode.COVERED: v["kla_covered_per_h"],
+        Mode.OPEN: v["kla_open_per_h"],
+        Mode.CIRCULATING: np.maximum(moving, v["kla_open_per_h"]),
+        Mode.SOAKING: np.maximum(bubbling, moving),
+    }
+
+
+def _fill_water(tub: Tub, v: Mapping[str, Array]) -> Water:
+    """Fill water at the tub's temperature: what the tap gives, heated without losing carbon dioxide."""
+    bare = _salts(
+        _COLD,
+        v["fill_total_alkalinity_mg"],
+        v["fill_calcium_hardness_mg"],
+        v["magnesium_share"],
+        v["fill_sulfate_mg"],
+        v["fill_chloride_mg"],
+    )
+    return water_at_ph(bare, v["fill_ph"], bare.alkalinity).replaced(temperature=tub.temperature)
+
+
+def _water(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Water:
+    bare = _salts(
+        tub.temperature,
+        v["total_alkalinity_mg"],
+        v["calcium_hardness_mg"],
+        v["magnesium_share"],
+        v["sulfate_mg"],
+        v["chloride_mg"],
+    )
+    active = "bromine" if tub.sanitizer is Sanitizer.BROMINE else "chlorine"
+    per_mg = 1e-3 / (MG_PER_MOL["bromine"] if active == "bromine" else MG_PER_MOL["free chlorine"]) / 0.993
+    bank = v["bromide_bank_mg"] if active == "bromine" else np.zeros(bare.shape)
+    bromide = bank * 1e-3 / MG_PER_MOL["bromide"] / 0.993
+    hydantoin = v["hydantoin_mg"] * 1e-3 / MG_PER_MOL["hydantoin"] / 0.993 if active == "bromine" else 0.0
+    salted = bare.plus(
+        bromide=bromide,
+        sodium=bromide,
+        hydantoin=hydantoin,
+        demand=v["demand_mg"] * 1e-3 / MG_PER_MOL["bromine"] / 0.993,
+        **{active: v["sanitizer_mg"] * per_mg},
+    )
+    return at_pco2(salted, v["pco2_ratio"] * table["pco2_air_atm"].value)
+
+
+def _salts(
+    celsius: float, alkalinity_mg: Array, calcium_mg: Array, magnesium_share: Array, sulfate_mg: Array, chloride_mg: Array
+) -> Water:
+    """Water of given alkalinity, hardness and anions without carbonate; sodium or chloride closes the balance."""
+    per_litre = 1e-3 / 0.993
+    calcium = calcium_mg * per_litre / MG_PER_MOL["calcium hardness"]
+    magnesium = calcium * magnesium_share
+    sulfate = sulfate_mg * per_litre / MG_PER_MOL["sulfate"]
+    chloride = chloride_mg * per_litre / MG_PER_MOL["chloride"]
+    alkalinity = alkalinity_mg * per_litre / MG_PER_EQ_CACO3
+    sodium = alkalinity + 2 * sulfate + chloride - 2 * calcium - 2 * magnesium
+    spare = np.maximum(1e-4 - sodium, 0.0)
+    return Water.of(
+        celsius,
+        calcium=calcium,
+        magnesium=magnesium,
+        sulfate=sulfate,
+        chloride=chloride + spare,
+        sodium=sodium + spare,
+    )

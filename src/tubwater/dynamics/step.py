@@ -1,0 +1,164 @@
+"""One step of time for an ensemble of tubs: feeder, halogen reactions, demand, decay and gas exchange.
+
+Rate laws: monopersulfate and bromide react second order (two-electron oxygen transfer, Lente et al. 2009,
+Inorg. Chem. 48:1763); hypochlorous acid and bromide at once and by mole (Kumar & Margerum 1987, from memory);
+idle loss and the slow part of the bathers' demand are first order (engineering judgement); carbon dioxide
+leaves in proportion to its excess over the air (two-film theory with one kLa; Lewis & Whitman 1924, from memory).
+A halogen that is used up becomes a halide and leaves one acid, which the strong-ion alkalinity shows by itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tubwater.chemistry import INDEX, STRONG_CHARGE, Composition, FrozenBuffer, Water, freeze, second_order
+from tubwater.dynamics.rates import Mode, Rates
+
+__all__ = ["FULL_TABLET_GRAMS", "TubState", "advance", "alkalinity_of", "refill", "soak", "top_up"]
+
+Array = NDArray[np.float64]
+FULL_TABLET_GRAMS = 20.0  # common practice; the release rate is stated for this size
+_HALF_AVAILABLE = 0.5 / 159_808.0  # mol/kg: at 0.5 mg/L as Br2 the slow demand runs at half speed (judgement)
+_SECONDS = 3600.0
+_LONGEST = {Mode.COVERED: 6.0, Mode.OPEN: 1.0, Mode.CIRCULATING: 0.5, Mode.SOAKING: 0.25}  # h
+_BR, _BROMINE, _CL, _CHLORINE = INDEX["bromide"], INDEX["bromine"], INDEX["chloride"], INDEX["chlorine"]
+_MPS, _SO4, _DEMAND, _C = INDEX["monopersulfate"], INDEX["sulfate"], INDEX["demand"], INDEX["carbonate"]
+
+
+@dataclass(frozen=True, eq=False)
+class TubState:
+    """A tub at one moment, arrays of one shape S.
+
+    Attributes:
+        water: its water.
+        tablet_grams: what is left in the feeder, g.
+        tablet_count: tablets when the feeder was filled.
+        opening: how far the feeder is open, 0 to 1.
+        ph: the last pH known, a start for the next solve.
+    """
+
+    water: Water
+    tablet_grams: Array
+    tablet_count: Array
+    opening: Array
+    ph: Array
+
+
+def advance(
+    state: TubState,
+    rates: Rates,
+    hours: float,
+    mode: Mode,
+    tablet: Composition | None = None,
+    buffer: FrozenBuffer | None = None,
+    longest: float | None = None,
+) -> TubState:
+    """The tub ``hours`` later in one mode. ``buffer`` defaults to the present water's; ``longest`` caps a step, h."""
+    if hours <= 0.0:
+        return state
+    frozen = freeze(state.water) if buffer is None else buffer
+    steps = max(1, int(np.ceil(hours / (longest or _LONGEST[mode]) - 1e-9)))
+    totals = state.water.totals.copy()
+    grams, ph = state.tablet_grams, state.ph
+    for _ in range(steps):
+        grams = _release(totals, grams, state, rates, hours / steps, tablet)
+        _react(totals, rates, hours / steps)
+        _lose(totals, rates, hours / steps, state.water.temperature)
+        ph = _exchange(totals, frozen, ph, rates, hours / steps, mode)
+    ph = frozen.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
+    return TubState(Water(state.water.temperature, totals), grams, state.tablet_count, state.opening, ph)
+
+
+def soak(state: TubState, rates: Rates, bather_hours: ArrayLike, people: ArrayLike) -> TubState:
+    """The moment people get out: the fast demand is met, the slow joins the pool, splashed water is replaced."""
+    kg = rates.litres * 0.993
+    load = rates.demand * bather_hours / kg
+    wet = top_up(state, rates, np.asarray(people) * rates.carry_out, lost=True)
+    totals = wet.water.totals.copy()
+    left = _spend(totals, load * rates.fast_share)
+    totals[_DEMAND] += left + load * (1.0 - rates.fast_share)
+    return TubState(Water(wet.water.temperature, totals), wet.tablet_grams, wet.tablet_count, wet.opening, wet.ph)
+
+
+def top_up(state: TubState, rates: Rates, litres: ArrayLike, lost: bool) -> TubState:
+    """``litres`` of fill water in; ``lost`` True where water went out, False where only vapour did."""
+    share = np.minimum(np.asarray(litres) / rates.litres, 1.0)
+    totals = state.water.totals * (1.0 - share if lost else 1.0) + share * rates.fill.totals
+    water = Water(state.water.temperature, totals)
+    return TubState(water, state.tablet_grams, state.tablet_count, state.opening, state.ph)
+
+
+def refill(state: TubState, rates: Rates, fraction: ArrayLike) -> TubState:
+    """A partial drain: ``fraction`` of the water replaced by fill water, at the tub's temperature."""
+    return top_up(state, rates, np.asarray(fraction) * rates.litres, lost=True)
+
+
+def alkalinity_of(totals: Array) -> Array:
+    """Strong-ion alkalinity of component totals (17, *S), eq/kg, shape S."""
+    value: Array = np.tensordot(STRONG_CHARGE, totals, axes=1)
+    return value
+
+
+def _release(
+    totals: Array, grams: Array, state: TubState, rates: Rates, hours: float, tablet: Composition | None
+) -> Array:
+    """Tablets dissolve into ``totals`` (in place); returns what is left, g."""
+    if tablet is None or not np.any(grams):
+        return grams
+    full = np.maximum(state.tablet_count * FULL_TABLET_GRAMS, 1e-9)
+    rate = rates.release * state.tablet_count * state.opening * (grams / full) ** rates.release_exponent
+    gone = np.minimum(rate * hours, grams)
+    for index in np.flatnonzero(tablet.per_gram):
+        totals[index] += tablet.per_gram[index] * gone / (rates.litres * 0.993)
+    left: Array = grams - gone
+    return left
+
+
+def _react(totals: Array, rates: Rates, hours: float) -> None:
+    """Chlorine takes bromide at once, monopersulfate by its rate (both in place)."""
+    if totals[_CHLORINE].any():
+        moved = np.minimum(totals[_CHLORINE], totals[_BR])
+        _move(totals, moved, take=(_CHLORINE, _BR), give=(_BROMINE, _CL))
+    if totals[_MPS].any():
+        moved = second_order(totals[_MPS], totals[_BR], rates.monopersulfate_rate * hours * _SECONDS)
+        _move(totals, moved, take=(_MPS, _BR), give=(_BROMINE, _SO4))
+
+
+def _move(totals: Array, amount: Array, take: tuple[int, ...], give: tuple[int, ...]) -> None:
+    for index in take:
+        totals[index] -= amount
+    for index in give:
+        totals[index] += amount
+
+
+def _lose(totals: Array, rates: Rates, hours: float, temperature: Array) -> None:
+    """The slow demand and the idle loss take halogen (in place)."""
+    active = totals[_BROMINE] + totals[_CHLORINE]
+    speed = rates.slow_rate * active / (active + _HALF_AVAILABLE)
+    wanted = totals[_DEMAND] * -np.expm1(-speed * hours)
+    totals[_DEMAND] -= wanted - _spend(totals, wanted)
+    active = totals[_BROMINE] + totals[_CHLORINE]
+    _spend(totals, active * -np.expm1(-rates.decay_at(temperature) * hours))
+
+
+def _spend(totals: Array, wanted: Array) -> Array:
+    """Use up halogen, bromine and chlorine alike (in place); returns what could not be met, mol/kg."""
+    active = totals[_BROMINE] + totals[_CHLORINE]
+    used = np.minimum(wanted, active)
+    share = np.divide(used, active, out=np.zeros_like(active), where=active > 0)
+    bromine, chlorine = totals[_BROMINE] * share, totals[_CHLORINE] * share
+    _move(totals, bromine, take=(_BROMINE,), give=(_BR,))
+    _move(totals, chlorine, take=(_CHLORINE,), give=(_CL,))
+    left: Array = wanted - used
+    return left
+
+
+def _exchange(totals: Array, buffer: FrozenBuffer, ph: Array, rates: Rates, hours: float, mode: Mode) -> Array:
+    """Carbon dioxide leaves or enters (in place); returns the pH before it, a start for the next solve."""
+    solved = buffer.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
+    excess = buffer.co2(totals[_C], solved) - buffer.co2_at(rates.air_pco2)
+    totals[_C] += excess * np.expm1(-rates.kla[mode] * hours)
+    return solved
