@@ -10,6 +10,7 @@
 
 Everything installed lands in .venv and .venv-dev beside this file, from the hashed lock files; nothing else is touched.
 """
+
 import hashlib
 import importlib.util
 import os
@@ -17,57 +18,18 @@ import pathlib
 import shutil
 import subprocess
 import sys
-import tempfile
-import time
 
-__all__ = ["COMMANDS", "Refusal", "Stage", "main"]
+__all__ = ["COMMANDS", "Refusal", "main"]
 
 HERE = pathlib.Path(__file__).resolve().parent
 OLDEST = (3, 11)
 COMMANDS = ("setup", "check", "bench", "test")
 RUNTIME_LOCK = HERE / "requirements.lock"
 DEV_LOCK = HERE / "requirements-dev.lock"
-# What the checks of form look at, besides the package.
-CHECKED_CODE = ("src", "tests", "tools", "bench", "run.py")
-TYPED_CODE = ("src", "tools", "run.py")
-# Imports every module of the installed package: finds a dependency that was used but not declared.
-IMPORT_ALL = """
-import importlib, pkgutil, sys, tubwater
-found = [m.name for m in pkgutil.walk_packages(tubwater.__path__, "tubwater.") if not m.name.endswith("__main__")]
-for name in found:
-    importlib.import_module(name)
-print(f"{len(found)} modules import from {tubwater.__path__[0]}")
-"""
-LINT_IMPORTS = "import sys; from importlinter.cli import lint_imports_command as c; c(['--config', sys.argv[1]])"
 
 
 class Refusal(Exception):
     """Something that the person at the keyboard has to settle, said in one sentence."""
-
-
-class Stage:
-    """One stage of the check: its name, its command and, after `run`, how it went."""
-
-    def __init__(self, name, command, **options):
-        self.name = name
-        self.command = [str(part) for part in command]
-        self.options = options
-        self.passed = False
-        self.seconds = 0.0
-
-    def run(self):
-        """Runs the command, tells how it went and returns whether it passed."""
-        say(f"--- {self.name}")
-        started = time.monotonic()
-        self.passed = subprocess.run(self.command, cwd=str(HERE), check=False, **self.options).returncode == 0
-        self.seconds = time.monotonic() - started
-        say(f"    {self.name}: {self.verdict} in {self.seconds:.1f} s")
-        return self.passed
-
-    @property
-    def verdict(self):
-        """In a word, how it went."""
-        return "passed" if self.passed else "FAILED"
 
 
 def say(text):
@@ -84,7 +46,7 @@ def main(arguments):
     if word == "setup":
         return setup(rest)
     if word == "check":
-        return check()
+        return check(rest)
     if word == "bench":
         return run([development_python(), HERE / "bench" / "run.py", *rest], on_sources())
     if word == "test":
@@ -99,6 +61,13 @@ def setup(options):
     python = development_python() if options else runtime_python()
     say(f"Ready: {python.parent.parent}")
     return 0
+
+
+def check(options):
+    """Runs every check with the development tools."""
+    if options:
+        raise Refusal("`python3 run.py check` takes nothing, not: " + " ".join(options))
+    return run([development_python(), HERE / "tools" / "check.py"], clean_environment())
 
 
 def run(command, environment):
@@ -165,7 +134,9 @@ def create(folder):
     ensure_venv()
     made = subprocess.run([sys.executable, "-m", "venv", "--clear", str(folder)], check=False, env=clean_environment())
     if made.returncode:
-        raise Refusal(f"Python at {sys.executable} could not make an environment in {folder}; its own words stand above.")
+        raise Refusal(
+            f"Python at {sys.executable} could not make an environment in {folder}; its own words stand above."
+        )
 
 
 def install(python, *what):
@@ -203,21 +174,10 @@ def install_debian_package(package):
         subprocess.run(["apt-get", "-qq", *command], check=False, env=quiet, stdin=subprocess.DEVNULL)
 
 
-# Check
-
-
-def check():
-    """Runs every stage; the tests come last, so that their summary is the last line of a check that passed."""
-    started = time.monotonic()
-    tools = development_python()
-    say(f"--- set-up: ready in {time.monotonic() - started:.1f} s")
-    with tempfile.TemporaryDirectory(prefix="tubwater-check-") as scratch:
-        stages = form_stages(tools) + wheel_stages(tools, pathlib.Path(scratch))
-        for stage in stages[:-1]:
-            stage.run()
-        say("--- so far: " + ", ".join(f"{s.name} {s.verdict} ({s.seconds:.1f} s)" for s in stages[:-1]))
-        stages[-1].run_last()
-    failed = [stage.name for stage in stages if not stage.passed]
-    if failed:
-        say("The check FAILED in: " + ", ".join(failed))
-    return 1 if failed else 0
+if __name__ == "__main__":
+    if sys.version_info[:2] < OLDEST:
+        sys.exit("Tubwater needs Python 3.11 or newer; this is Python {}.{}.".format(*sys.version_info[:2]))
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except Refusal as refusal:
+        sys.exit(str(refusal))

@@ -1,0 +1,20 @@
+"""What all tests share: the profiles of the property tests, and the checkout."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+# "check" gives the same examples on every machine, so that a failing check can be repeated; "dev" looks for new ones.
+settings.register_profile("dev", max_examples=50, deadline=None)
+settings.register_profile("check", max_examples=200, deadline=None, derandomize=True, database=None, print_blob=True)
+settings.load_profile(os.environ.get("TUBWATER_PROFILE", "dev"))
+
+
+@pytest.fixture(scope="session")
+def checkout() -> Path:
+    """The folder that holds pyproject.toml."""
+    return Path(__file__).resolve().parent.parent
