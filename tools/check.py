@@ -46,8 +46,9 @@ class Report:
         return passed
 
     def note(self, name: str, passed: bool, seconds: float) -> None:
-        """Keeps how a stage ended."""
-        self.lines.append(f"{name:<28} {'passed' if passed else 'FAILED'} {seconds:8.1f} s")
+        """Tells and keeps how a stage ended."""
+        self.lines.append(f"    {name:<20} {'passed' if passed else 'FAILED'} {seconds:8.1f} s")
+        say(self.lines[-1])
         if not passed:
             self.failed.append(name)
 
@@ -104,11 +105,12 @@ def wheel_stages(report: Report, scratch: Path) -> bool:
     ]
     if not report.stage("wheel", build):
         return False
+    empty = [sys.executable, "-m", "venv", str(scratch / "empty")]
     locked = [python, *pip, "install", "--require-hashes", "-r", "requirements.lock"]
     wheel = [python, *pip, "install", "--no-deps", "--no-index", *(str(path) for path in wheels.glob("*.whl"))]
-    alone = [[python, *pip, "check"], [python, "-P", "-c", IMPORT_ALL], [python, "-P", "-m", "tubwater", "--version"]]
-    if not report.stage("wheel alone", [sys.executable, "-m", "venv", str(scratch / "empty")], locked, wheel, *alone):
+    if not report.stage("empty environment", empty, locked, wheel, [python, *pip, "check"]):
         return False
+    report.stage("wheel alone", [python, "-P", "-m", "tubwater", "--version"], [python, "-P", "-c", IMPORT_ALL])
     put_test_tools_behind(python)
     say("--- so far\n" + "\n".join(report.lines) + "\n--- tests on the wheel")
     if not run([python, "-P", "-m", "pytest", "-n", "2"]):
