@@ -3,9 +3,19 @@
 from tubwater.chemistry.buffer import FrozenBuffer, freeze
 from tubwater.chemistry.composition import Composition
 from tubwater.chemistry.constants import DEFAULT, REFERENCE_OLDER, Constants
-from tubwater.chemistry.equilibrium import Equilibrium, at_pco2, equilibrate, water_at_ph
+from tubwater.chemistry.equilibrium import Equilibrium, at_pco2, equilibrate
 from tubwater.chemistry.gas import exchange
 from tubwater.chemistry.halogens import activate, monopersulfate_rate, react_monopersulfate, second_order, spend
+from tubwater.chemistry.inversion import (
+    Inversion,
+    alkalinity_parts,
+    carbonate_from,
+    closed,
+    from_test,
+    solve_pair,
+    titrated_alkalinity,
+    water_at_ph,
+)
 from tubwater.chemistry.mixing import dose, heat, mix
 from tubwater.chemistry.saturation import calcite_index, precipitate, precipitation_potential
 from tubwater.chemistry.units import (
@@ -47,6 +57,13 @@ __all__ = [
     "react_monopersulfate",
     "second_order",
     "spend",
+    "Inversion",
+    "alkalinity_parts",
+    "carbonate_from",
+    "closed",
+    "from_test",
+    "solve_pair",
+    "titrated_alkalinity",
     "stacked",
     "total_dissolved_solids",
     "water_at_ph",

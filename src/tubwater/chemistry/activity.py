@@ -1,20 +1,63 @@
 """Activity coefficients: Truesdell-Jones for the main ions, Davies for the rest.
 
-log10 gamma = -A z^2 sqrt(I)/(1 + B a sqrt(I)) + b I, with a and b of phreeqc.dat (2024).  Against measured mean
-coefficients at 25 degC: NaCl 0.1 mol/kg 0.778 (from memory) and here 0.776.  Valid to an ionic strength of 0.1.
+log10 gamma = -A z^2 sqrt(I)/(1 + B a sqrt(I)) + b I, with a and b of phreeqc.dat (2024); Davies has
+-A z^2 (sqrt(I)/(1 + sqrt(I)) - 0.3 I); neutral species 0.1 I and CO2 0.066 I (both phreeqc.dat).  Check value at
+25 degC: mean coefficient of 0.1 mol/kg NaCl 0.776 here, 0.778 measured (from memory).  Valid to I = 0.1 mol/kg.
+
+Every ln gamma is linear in eight functions of I (``basis``), so a conditional constant is one row of weights.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Gammas", "gammas"]
+__all__ = ["Gammas", "basis", "gammas", "weights"]
 
 Array = NDArray[np.float64]
 _LN10 = float(np.log(10.0))
+_SIZES = (3.5, 4.08, 5.0, 5.4, 5.5, 9.0)  # Angstrom
+_SIZE_COLUMN = np.array(_SIZES)[:, None]
+_DAVIES, _LINEAR = 6, 7  # rows of the basis after the six sizes
+
+
+def _ion(size: float, z2: float, b: float) -> Array:
+    row = np.zeros(8)
+    row[_SIZES.index(size)], row[_LINEAR] = z2, b
+    return row
+
+
+def _davies(z2: float) -> Array:
+    row = np.zeros(8)
+    row[_DAVIES] = z2
+    return row
+
+
+def _neutral(b: float) -> Array:
+    row = np.zeros(8)
+    row[_LINEAR] = b
+    return row
+
+
+_ROWS: dict[str, Array] = {
+    "calcium": _ion(5.0, 4.0, 0.165),
+    "magnesium": _ion(5.5, 4.0, 0.20),
+    "sodium": _ion(4.08, 1.0, 0.082),
+    "potassium": _ion(3.5, 1.0, 0.015),
+    "sulfate": _ion(5.0, 4.0, -0.04),
+    "bicarbonate": _ion(5.4, 1.0, 0.0),
+    "carbonate": _ion(5.4, 4.0, 0.0),
+    "hydrogen": _ion(9.0, 1.0, 0.0),
+    "hydroxide": _ion(3.5, 1.0, 0.0),
+    "davies1": _davies(1.0),
+    "davies2": _davies(4.0),
+    "davies3": _davies(9.0),
+    "neutral": _neutral(0.1),
+    "co2": _neutral(0.066),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,31 +75,30 @@ class Gammas:
     hydroxide: Array
     davies1: Array
     davies2: Array
+    davies3: Array
     neutral: Array
     co2: Array
 
 
-def gammas(ionic_strength: Array, a: Array, b: Array) -> Gammas:
-    """Coefficients at an ionic strength (mol/kg) with Debye-Hueckel A and B, all of one shape."""
+def basis(ionic_strength: Array, a: Array, b: Array) -> Array:
+    """The eight functions, shape (8, N), of I (mol/kg, shape (N,)) with Debye-Hueckel A and B (N or 1)."""
     root = np.sqrt(ionic_strength)
     slope = (-_LN10 * a) * root
-    scaled = b * root
-    strength = _LN10 * ionic_strength
-    bicarbonate = np.exp(slope / (1.0 + 5.4 * scaled))
-    davies1 = np.exp(slope / (1.0 + root) + (0.3 * a) * strength)
-    five = 4.0 * slope / (1.0 + 5.0 * scaled)
-    return Gammas(
-        calcium=np.exp(five + 0.165 * strength),
-        magnesium=np.exp(4.0 * slope / (1.0 + 5.5 * scaled) + 0.20 * strength),
-        sodium=np.exp(slope / (1.0 + 4.08 * scaled) + 0.082 * strength),
-        potassium=np.exp(slope / (1.0 + 3.5 * scaled) + 0.015 * strength),
-        sulfate=np.exp(five - 0.04 * strength),
-        bicarbonate=bicarbonate,
-        carbonate=np.square(np.square(bicarbonate)),
-        hydrogen=np.exp(slope / (1.0 + 9.0 * scaled)),
-        hydroxide=np.exp(slope / (1.0 + 3.5 * scaled)),
-        davies1=davies1,
-        davies2=np.square(np.square(davies1)),
-        neutral=np.exp(0.1 * strength),
-        co2=np.exp(0.066 * strength),
-    )
+    rows = np.empty((8, root.size))
+    np.divide(slope, 1.0 + _SIZE_COLUMN * (b * root), out=rows[:6])
+    rows[_LINEAR] = _LN10 * ionic_strength
+    rows[_DAVIES] = slope / (1.0 + root) + (0.3 * a) * rows[_LINEAR]
+    return rows
+
+
+def weights(powers: Mapping[str, float]) -> Array:
+    """Weights of ln(product of gamma**power) on the basis, shape (8,)."""
+    return sum((power * _ROWS[name] for name, power in powers.items()), np.zeros(8))
+
+
+def gammas(ionic_strength: Array, a: Array, b: Array) -> Gammas:
+    """Coefficients at an ionic strength (mol/kg) with Debye-Hueckel A and B, all of one shape S."""
+    shape = np.shape(ionic_strength)
+    phi = basis(np.reshape(ionic_strength, -1), np.reshape(a, -1), np.reshape(b, -1))
+    values = np.exp(np.stack(list(_ROWS.values())) @ phi)
+    return Gammas(**{name: values[i].reshape(shape) for i, name in enumerate(_ROWS)})

@@ -9,13 +9,16 @@ Butler 1974 as read in the US EPA cyanurate programs, for cyanurates; Morris 196
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
     "DEFAULT",
+    "LOG_K",
     "REFERENCE_OLDER",
     "Constants",
     "debye_hueckel",
@@ -24,10 +27,22 @@ __all__ = [
     "log_k1_carbonate",
     "log_k2_carbonate",
     "log_k_aragonite",
+    "log_k_bisulfate",
     "log_k_calcite",
+    "log_k_calcium_bicarbonate_pair",
+    "log_k_calcium_borate_pair",
+    "log_k_calcium_carbonate_pair",
+    "log_k_calcium_sulfate_pair",
     "log_k_gypsum",
     "log_k_henry_co2",
-    "log_k_pairs",
+    "log_k_magnesium_bicarbonate_pair",
+    "log_k_magnesium_carbonate_pair",
+    "log_k_magnesium_sulfate_pair",
+    "log_k_potassium_sulfate_pair",
+    "log_k_sodium_bicarbonate_pair",
+    "log_k_sodium_carbonate_pair",
+    "log_k_sodium_sulfate_pair",
+    "log_k_vaterite",
     "log_k_water",
     "pk_ammonium",
     "pk_boric",
@@ -35,11 +50,14 @@ __all__ = [
     "pk_hobr",
     "pk_hocl",
     "pk_hydantoin",
+    "table",
 ]
 
 Array = NDArray[np.float64]
 _R_LN10 = 8.314463 * np.log(10.0)
+_LN10 = float(np.log(10.0))
 _CAL = 4.184
+_NODES, _DEGREE = 40, 12
 
 
 @dataclass(frozen=True)
@@ -52,8 +70,9 @@ class Constants:
         pk_hydantoin: pKa of 5,5-dimethylhydantoin; 9.19 from memory (Petterson & Grzeskowiak 1959).
         calcium_borate: whether Ca2+ binds B(OH)4- (minteq.v4; absent from phreeqc.dat).
         sodium_pairs: whether NaHCO3 and NaSO4- are counted (phreeqc.dat).
-        cyanurate_at_25: True for the 25 degC set of O'Brien et al. at every temperature.
+        cyanurate_at_25: True for the 25 degC set of O'Brien et al. (with its pKa of HOCl) at every temperature.
         older_sodium: sodium pairs of the older phreeqc.dat instead of those of 2024.
+        sodium_carbonate: whether NaCO3- is counted (older phreeqc.dat; dropped from that of 2024).
         sodium_carbonate: whether NaCO3- is counted; only the older phreeqc.dat does (dropped in 2024).
     """
 
@@ -64,6 +83,7 @@ class Constants:
     sodium_pairs: bool = True
     cyanurate_at_25: bool = False
     older_sodium: bool = True
+    sodium_carbonate: bool = False
     sodium_carbonate: bool = False
 
 
@@ -141,6 +161,11 @@ def log_k_aragonite(celsius: ArrayLike) -> Array:
     return _analytic(_kelvin(celsius), -171.9773, -0.077993, 2903.293, 71.595)
 
 
+def log_k_vaterite(celsius: ArrayLike) -> Array:
+    """Vaterite (Plummer & Busenberg 1982, +-0.02); -7.913 at 25, -8.031 at 38."""
+    return _analytic(_kelvin(celsius), -172.1295, -0.077993, 3074.688, 71.595)
+
+
 def log_k_gypsum(celsius: ArrayLike) -> Array:
     """Gypsum (older phreeqc.dat); -4.594 at 38."""
     return _analytic(_kelvin(celsius), 68.2401, 0.0, -3221.51, -25.0627)
@@ -151,9 +176,11 @@ def pk_boric(celsius: ArrayLike) -> Array:
     return -_van_t_hoff(_kelvin(celsius), -9.24, 3224.0 * _CAL)
 
 
-def pk_hocl(celsius: ArrayLike) -> Array:
-    """HOCl = H+ + OCl- (Morris 1966); 7.537 at 25, 7.445 at 38."""
+def pk_hocl(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
+    """HOCl = H+ + OCl- (Morris 1966, +-0.03); 7.537 at 25, 7.445 at 38; 7.54 with ``cyanurate_at_25``."""
     t = _kelvin(celsius)
+    if constants.cyanurate_at_25:
+        return np.full(t.shape, 7.54)
     value: Array = 3000.0 / t - 10.0686 + 0.0253 * t
     return value
 
@@ -190,25 +217,118 @@ def pk_cyanurate(celsius: ArrayLike, constants: Constants = DEFAULT) -> dict[str
     return {"H3Cy": acid, "mono": mono, "di": di} | {k: np.full(t.shape, v) for k, v in constant.items()}
 
 
-def log_k_pairs(celsius: ArrayLike, constants: Constants = DEFAULT) -> dict[str, Array]:
-    """Association constants of the ion pairs, by species; log10 of kg/mol."""
+def log_k_bisulfate(celsius: ArrayLike) -> Array:
+    """H+ + SO4-- = HSO4- (phreeqc.dat, +-0.02); 1.988 at 25, 2.117 at 38."""
+    return _analytic(_kelvin(celsius), -56.889, 0.006473, 2307.9, 19.8858)
+
+
+def log_k_calcium_carbonate_pair(celsius: ArrayLike) -> Array:
+    """Ca++ + CO3-- = CaCO3 dissolved (Plummer & Busenberg 1982, +-0.14); 3.224 at 25, 3.359 at 38."""
+    return _analytic(_kelvin(celsius), -1228.732, -0.299444, 35512.75, 485.818)
+
+
+def log_k_calcium_bicarbonate_pair(celsius: ArrayLike) -> Array:
+    """Ca++ + HCO3- = CaHCO3+ (Plummer & Busenberg 1982, +-0.07); 1.106 at 25, 1.171 at 38."""
+    return _analytic(_kelvin(celsius), 1209.120, 0.31294, -34765.05, -478.782)
+
+
+def log_k_calcium_sulfate_pair(celsius: ArrayLike) -> Array:
+    """Ca++ + SO4-- = CaSO4 dissolved (phreeqc.dat, +-0.1); 2.25 at 25, 2.291 at 38."""
+    return _van_t_hoff(_kelvin(celsius), 2.25, 1325.0 * _CAL)
+
+
+def log_k_magnesium_carbonate_pair(celsius: ArrayLike) -> Array:
+    """Mg++ + CO3-- = MgCO3 dissolved (phreeqc.dat, +-0.1); 2.98 at 25, 3.066 at 38."""
+    return _analytic(_kelvin(celsius), 0.991, 0.00667)
+
+
+def log_k_magnesium_bicarbonate_pair(celsius: ArrayLike) -> Array:
+    """Mg++ + HCO3- = MgHCO3+ (phreeqc.dat, +-0.1); 1.068 at 25, 1.100 at 38."""
+    from_ions = _analytic(_kelvin(celsius), 48.6721, 0.03252849, -2614.335, -18.00263, 563713.9)
+    return from_ions + log_k2_carbonate(celsius)
+
+
+def log_k_magnesium_sulfate_pair(celsius: ArrayLike) -> Array:
+    """Mg++ + SO4-- = MgSO4 dissolved (older phreeqc.dat); 2.37 at 25, 2.509 at 38."""
+    return _van_t_hoff(_kelvin(celsius), 2.37, 4550.0 * _CAL)
+
+
+def log_k_potassium_sulfate_pair(celsius: ArrayLike) -> Array:
+    """K+ + SO4-- = KSO4- (older phreeqc.dat); 0.85 at 25, 0.94 at 38."""
+    return _analytic(_kelvin(celsius), 3.106, 0.0, -673.6)
+
+
+def log_k_sodium_bicarbonate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
+    """Na+ + HCO3- = NaHCO3: older phreeqc.dat -0.25 at 25 (-1 kcal), or that of 2024 -0.06 (21 kJ)."""
     t = _kelvin(celsius)
-    pairs = {
-        "CaCO3": _analytic(t, -1228.732, -0.299444, 35512.75, 485.818),
-        "CaHCO3+": _analytic(t, 1209.120, 0.31294, -34765.05, -478.782),
-        "CaSO4": _van_t_hoff(t, 2.25, 1325.0 * _CAL),
-        "MgCO3": _analytic(t, 0.991, 0.00667),
-        "MgHCO3+": _analytic(t, 48.6721, 0.03252849, -2614.335, -18.00263, 563713.9) + log_k2_carbonate(celsius),
-        "MgSO4": _van_t_hoff(t, 2.37, 4550.0 * _CAL),
-        "KSO4-": _analytic(t, 3.106, 0.0, -673.6),
-        "HSO4-": _analytic(t, -56.889, 0.006473, 2307.9, 19.8858),
-    }
-    if constants.calcium_borate:
-        pairs["CaB(OH)4+"] = _van_t_hoff(t, -7.476, 17.0e3) + pk_boric(celsius)
-    if constants.sodium_carbonate:
-        pairs["NaCO3-"] = _van_t_hoff(t, 1.27, 8910.0 * _CAL)
-    if constants.sodium_pairs:
-        older = constants.older_sodium
-        pairs["NaHCO3"] = _van_t_hoff(t, -0.25, -1000.0 * _CAL) if older else _van_t_hoff(t, -0.06, 21.0e3)
-        pairs["NaSO4-"] = _van_t_hoff(t, 0.70, 1120.0 * _CAL) if older else _van_t_hoff(t, 1.21, 1120.0 * _CAL)
-    return pairs
+    return _van_t_hoff(t, -0.25, -1000.0 * _CAL) if constants.older_sodium else _van_t_hoff(t, -0.06, 21.0e3)
+
+
+def log_k_sodium_sulfate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
+    """Na+ + SO4-- = NaSO4- (1.12 kcal): older phreeqc.dat 0.70 at 25, 0.73 at 38, or that of 2024 1.21."""
+    return _van_t_hoff(_kelvin(celsius), 0.70 if constants.older_sodium else 1.21, 1120.0 * _CAL)
+
+
+def log_k_sodium_carbonate_pair(celsius: ArrayLike) -> Array:
+    """Na+ + CO3-- = NaCO3- (older phreeqc.dat, dropped from that of 2024); 1.27 at 25 (8.91 kcal)."""
+    return _van_t_hoff(_kelvin(celsius), 1.27, 8910.0 * _CAL)
+
+
+def log_k_calcium_borate_pair(celsius: ArrayLike) -> Array:
+    """Ca++ + B(OH)4- = CaB(OH)4+ (minteq.v4; absent from phreeqc.dat); 1.76 at 25, 1.79 at 38."""
+    return _van_t_hoff(_kelvin(celsius), -7.476, 17.0e3) + pk_boric(celsius)
+
+
+LOG_K: dict[str, Callable[[ArrayLike, Constants], Array]] = {
+    "water": lambda t, _: log_k_water(t),
+    "henry": lambda t, _: log_k_henry_co2(t),
+    "k1": lambda t, _: log_k1_carbonate(t),
+    "k2": lambda t, _: log_k2_carbonate(t),
+    "calcite": lambda t, _: log_k_calcite(t),
+    "CaHCO3+": lambda t, _: log_k_calcium_bicarbonate_pair(t),
+    "CaCO3": lambda t, _: log_k_calcium_carbonate_pair(t),
+    "CaSO4": lambda t, _: log_k_calcium_sulfate_pair(t),
+    "MgHCO3+": lambda t, _: log_k_magnesium_bicarbonate_pair(t),
+    "MgCO3": lambda t, _: log_k_magnesium_carbonate_pair(t),
+    "MgSO4": lambda t, _: log_k_magnesium_sulfate_pair(t),
+    "KSO4-": lambda t, _: log_k_potassium_sulfate_pair(t),
+    "NaHCO3": log_k_sodium_bicarbonate_pair,
+    "NaSO4-": log_k_sodium_sulfate_pair,
+    "NaCO3-": lambda t, _: log_k_sodium_carbonate_pair(t),
+    "HSO4-": lambda t, _: log_k_bisulfate(t),
+    "CaB(OH)4+": lambda t, _: log_k_calcium_borate_pair(t),
+    "boric": lambda t, _: -pk_boric(t),
+    "hobr": lambda t, constants: -pk_hobr(t, constants),
+    "hocl": lambda t, constants: -pk_hocl(t, constants),
+    "dmh": lambda t, constants: -pk_hydantoin(t, constants),
+    "ammonium": lambda t, _: -pk_ammonium(t),
+    **{
+        f"cy:{name}": (lambda t, constants, name=name: -pk_cyanurate(t, constants)[name])
+        for name in ("H3Cy", "mono", "di", "H2Cy", "HCy", "HCl2Cy", "H2ClCy", "HClCy", "Cl3Cy")
+    },
+}
+
+
+@lru_cache(maxsize=32)
+def _fitted(constants: Constants) -> tuple[tuple[str, ...], Array]:
+    """Names, and Chebyshev coefficients over 0-50 degC of A, B and every ln K: (degree + 1, 2 + names)."""
+    nodes = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
+    t = 25.0 + 25.0 * nodes
+    rows = [*debye_hueckel(t), *(_LN10 * f(t, constants) for f in LOG_K.values())]
+    coefficients = np.polynomial.chebyshev.chebfit(nodes, np.stack(rows, axis=1), _DEGREE)
+    coefficients.setflags(write=False)
+    return tuple(LOG_K), coefficients
+
+
+def table(celsius: Array, constants: Constants, names: tuple[str, ...]) -> tuple[Array, Array, Array]:
+    """Debye-Hueckel A and B, shape (N,), and ln K by name, shape (names, N), from temperatures of shape (N,).
+
+    Within 0-50 degC from a polynomial through the correlations (to 1e-10 in ln K), outside from themselves.
+    """
+    if celsius.size and (celsius.min() < 0.0 or celsius.max() > 50.0):
+        return (*debye_hueckel(celsius), _LN10 * np.stack([LOG_K[name](celsius, constants) for name in names]))
+    known, coefficients = _fitted(constants)
+    columns = [0, 1, *(2 + known.index(name) for name in names)]
+    powers = np.polynomial.chebyshev.chebvander((celsius - 25.0) / 25.0, _DEGREE)
+    values = coefficients[:, columns].T @ powers.T
+    return values[0], values[1], values[2:]

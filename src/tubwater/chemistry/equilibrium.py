@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tubwater.chemistry import constants as c
 from tubwater.chemistry.activity import Gammas, gammas
-from tubwater.chemistry.solve import Species, block_of, solve
-from tubwater.chemistry.water import COMPONENTS, INDEX, Water
+from tubwater.chemistry.solve import Given, State, concentrations, solve
+from tubwater.chemistry.water import COMPONENTS, Water
 from tubwater.errors import ChemistryError
 
-__all__ = ["Equilibrium", "at_pco2", "equilibrate", "water_at_ph"]
+__all__ = ["Equilibrium", "at_pco2", "equilibrate", "solved"]
 
 Array = NDArray[np.float64]
 _BLOCK = 2000
 _CONVERGED = 1e-8
-_CARBONATES = ("CO2", "HCO3-", "CO3--", "CaHCO3+", "MgHCO3+", "NaHCO3", "NaCO3-", "CaCO3", "MgCO3")
+_NAMES = ("ph", "ionic_strength", "pco2", "buffer_intensity", "residual", "change", "log_omega", "carbonate", "alkalinity")
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,9 +29,11 @@ class Equilibrium:
     Attributes:
         water: what was solved. constants: with which constants.
         ph: -log10 of the hydrogen ion activity. ionic_strength: mol/kg.
-        pco2: partial pressure of carbon dioxide, atm. buffer_intensity: eq/kg per pH, closed.
-        residual: what is left of the alkalinity balance, eq/kg. converged: whether the solve ended.
+        pco2: partial pressure of carbon dioxide, atm. buffer_intensity: eq/kg per pH, closed to the air.
+        residual: alkalinity of the species less that of the strong ions, eq/kg.
+        converged: whether pH, ionic strength and pairs all settled (1e-8).
         in_range: 5-45 degC, ionic strength up to 0.1, pH 4-11: inside the validity of the constants.
+        si_calcite: saturation index of calcite, log10 of the ion activity product over its constant.
     """
 
     water: Water
@@ -42,35 +45,62 @@ class Equilibrium:
     residual: Array
     converged: NDArray[np.bool_]
     in_range: NDArray[np.bool_]
-    concentrations: dict[str, Array]
-    gammas: Gammas
+    si_calcite: Array
+    _states: tuple[State, ...] = field(repr=False)
+
+    @property
+    def pH(self) -> Array:  # noqa: N802 - the symbol
+        """The same as ``ph``."""
+        return self.ph
+
+    @cached_property
+    def concentrations(self) -> dict[str, Array]:
+        """Every species present by name, mol/kg."""
+        parts = [concentrations(state) for state in self._states]
+        names = {name: None for part in parts for name in part}
+        return {name: self._joined([part.get(name) for part in parts]) for name in names}
 
     def species(self, name: str) -> Array:
         """Concentration of a species, mol/kg; zero where its component is absent."""
-        return self.concentrations.get(name, np.zeros(self.water.shape))
+        found = self.concentrations.get(name)
+        return np.zeros(self.water.shape) if found is None else found
+
+    @cached_property
+    def gammas(self) -> Gammas:
+        """Activity coefficients."""
+        return gammas(self.ionic_strength, *c.debye_hueckel(self.water.temperature))
 
     @property
-    def si_calcite(self) -> Array:
-        """Saturation index of calcite, log10 of the ion activity product over its constant."""
-        return self._carbonate_index(c.log_k_calcite(self.water.temperature))
+    def calcium(self) -> Array:
+        """Free calcium, mol/kg."""
+        return self.species("Ca++")
+
+    @property
+    def magnesium(self) -> Array:
+        """Free magnesium, mol/kg."""
+        return self.species("Mg++")
 
     @property
     def si_aragonite(self) -> Array:
         """Saturation index of aragonite."""
-        return self._carbonate_index(c.log_k_aragonite(self.water.temperature))
+        celsius = self.water.temperature
+        return self.si_calcite + c.log_k_calcite(celsius) - c.log_k_aragonite(celsius)
 
     @property
     def si_gypsum(self) -> Array:
-        """Saturation index of gypsum."""
+        """Saturation index of gypsum, the activity of water taken as one."""
         product = self.species("Ca++") * self.gammas.calcium * self.species("SO4--") * self.gammas.sulfate
         return _log10(product) - c.log_k_gypsum(self.water.temperature)
 
-    def _carbonate_index(self, log_k: Array) -> Array:
-        product = self.species("Ca++") * self.gammas.calcium * self.species("CO3--") * self.gammas.carbonate
-        return _log10(product) - log_k
+    def _joined(self, parts: list[Array | None]) -> Array:
+        sizes = [state.ph.size for state in self._states]
+        whole = [np.zeros(n) if p is None else np.broadcast_to(p, n) for p, n in zip(parts, sizes, strict=True)]
+        return np.concatenate(whole).reshape(self.water.shape)
 
 
-def equilibrate(water: Water, constants: c.Constants = c.DEFAULT, start_ph: ArrayLike = 7.5) -> Equilibrium:
+def equilibrate(
+    water: Water, constants: c.Constants = c.DEFAULT, start_ph: ArrayLike | None = None
+) -> Equilibrium:
     """Solve a water.
 
     Args:
@@ -78,80 +108,84 @@ def equilibrate(water: Water, constants: c.Constants = c.DEFAULT, start_ph: Arra
     Raises:
         ChemistryError: a total is negative or not finite.
     """
-    solved, totals = _run(water, constants, start_ph)
-    return _packed(Water(water.temperature, totals), constants, solved)
+    return solved(water, constants, Given.ALKALINITY_CARBONATE, start_ph)[0]
 
 
-def at_pco2(water: Water, pco2: ArrayLike, constants: c.Constants = c.DEFAULT, start_ph: ArrayLike = 8.0) -> Water:
+def at_pco2(
+    water: Water, pco2: ArrayLike, constants: c.Constants = c.DEFAULT, start_ph: ArrayLike | None = 8.0
+) -> Water:
     """The water with the carbonate it holds in equilibrium with ``pco2`` (atm); alkalinity untouched."""
-    _, totals = _run(water, constants, start_ph, pco2=pco2)
-    return Water(water.temperature, totals)
+    _, carbonate, _ = solved(water, constants, Given.ALKALINITY_GAS, start_ph, pco2)
+    return water.replaced(carbonate=np.maximum(carbonate, 0.0))
 
 
-def water_at_ph(water: Water, ph: ArrayLike, constants: c.Constants = c.DEFAULT) -> Water:
-    """The water with the carbonate that gives it ``ph`` at its alkalinity.
-
-    A total below zero says that no carbonate does: the caller tests ``carbonate >= 0``.
-    """
-    _, totals = _run(water, constants, ph, hold_ph=True)
-    return Water(water.temperature, totals)
-
-
-def _run(
-    water: Water, constants: c.Constants, start_ph: ArrayLike, pco2: ArrayLike | None = None, hold_ph: bool = False
-) -> tuple[dict[str, Array], Array]:
-    """Solve in blocks; returns flat arrays by name and the totals with the carbonate that was found."""
+def solved(
+    water: Water,
+    constants: c.Constants,
+    given: Given,
+    ph: ArrayLike | None = None,
+    pco2: ArrayLike | None = None,
+) -> tuple[Equilibrium, Array, Array]:
+    """Solve in blocks; returns the equilibrium, the carbonate total (mol/kg) and the alkalinity (eq/kg) found."""
     _refuse_impossible(water)
     celsius = water.temperature.reshape(-1)
-    totals = water.totals.reshape(len(COMPONENTS), -1).copy()
-    ph = np.broadcast_to(np.asarray(start_ph, float), water.shape).reshape(-1)
-    gas = None if pco2 is None else np.broadcast_to(np.asarray(pco2, float), water.shape).reshape(-1)
-    parts: list[dict[str, Array]] = []
-    for begin in range(0, max(celsius.size, 1), _BLOCK):
+    totals = water.totals.reshape(len(COMPONENTS), -1)
+    starts, gas = _flat(ph, water.shape), _flat(pco2, water.shape)
+    out = np.empty((len(_NAMES), celsius.size))
+    states = []
+    for begin in range(0, celsius.size, _BLOCK):
         cut = slice(begin, begin + _BLOCK)
-        block = block_of(celsius[cut], totals[:, cut], constants)
-        now = solve(block, ph[cut], None if gas is None else gas[cut], hold_ph)
-        if gas is not None or hold_ph:
-            totals[INDEX["carbonate"], cut] = sum(now.conc[name] for name in _CARBONATES if name in now.conc)
-        parts.append(_flat(now, block.henry))
-    names = {name for part in parts for name in part}
-    joined = {
-        name: np.concatenate([p.get(name, np.zeros(p["ph"].size)) for p in parts]).reshape(water.shape) for name in names
-    }
-    return joined, totals.reshape(water.totals.shape)
+        state = solve(
+            celsius[cut],
+            totals[:, cut],
+            constants,
+            given,
+            None if starts is None else starts[cut],
+            None if gas is None else gas[cut],
+        )
+        out[:, cut] = _summary(state)
+        states.append(state)
+    flat = {name: out[i].reshape(water.shape) for i, name in enumerate(_NAMES)}
+    return _packed(water, constants, flat, tuple(states)), flat["carbonate"], flat["alkalinity"]
 
 
-def _flat(now: Species, henry: Array) -> dict[str, Array]:
-    assert now.gamma is not None
-    names = {"calcium": "Ca++", "magnesium": "Mg++", "sodium": "Na+", "potassium": "K+", "sulfate": "SO4--"}
-    return {
-        **now.conc,
-        **{names[key]: value for key, value in now.free.items()},
-        "ph": now.ph,
-        "strength": now.ionic_strength,
-        "slope": now.slope,
-        "residual": now.residual,
-        "change": now.change,
-        "pco2": now.conc["CO2"] * now.gamma.co2 / henry,
-    }
+def _flat(value: ArrayLike | None, shape: tuple[int, ...]) -> Array | None:
+    return None if value is None else np.broadcast_to(np.asarray(value, float), shape).reshape(-1)
 
 
-def _packed(water: Water, constants: c.Constants, flat: dict[str, Array]) -> Equilibrium:
-    a, b = c.debye_hueckel(water.temperature)
-    ph, strength = flat.pop("ph"), flat.pop("strength")
-    valid = (water.temperature >= 5) & (water.temperature <= 45) & (strength <= 0.1) & (ph >= 4) & (ph <= 11)
+def _summary(state: State) -> list[Array]:
+    omega = np.zeros_like(state.ph)
+    if "calcite" in state.k:
+        omega = state.k["calcite"] * state.free["calcium"] * state.co2 * np.square(state.inverse_h)
+    return [
+        state.ph,
+        state.ionic_strength,
+        state.co2 * state.k["gas"],
+        state.slope,
+        state.alkalinity - state.wanted,
+        state.change,
+        _log10(omega),
+        state.carbonate,
+        state.alkalinity,
+    ]
+
+
+def _packed(
+    water: Water, constants: c.Constants, flat: dict[str, Array], states: tuple[State, ...]
+) -> Equilibrium:
+    ph, strength, celsius = flat["ph"], flat["ionic_strength"], water.temperature
     return Equilibrium(
         water=water,
         constants=constants,
         ph=ph,
         ionic_strength=strength,
-        pco2=flat.pop("pco2"),
-        buffer_intensity=flat.pop("slope"),
-        residual=flat.pop("residual"),
-        converged=flat.pop("change") < _CONVERGED,
-        in_range=valid,
-        concentrations=flat,
-        gammas=gammas(strength, a, b),
+        pco2=flat["pco2"],
+        buffer_intensity=flat["buffer_intensity"],
+        residual=flat["residual"],
+        converged=flat["change"] < _CONVERGED,
+        in_range=(celsius >= 5) & (celsius <= 45) & (strength <= 0.1) & (ph >= 4) & (ph <= 11),
+        si_calcite=flat["log_omega"],
+        _states=states,
     )
 
 
@@ -166,3 +200,4 @@ def _refuse_impossible(water: Water) -> None:
 def _log10(value: Array) -> Array:
     result: Array = np.log10(np.maximum(value, 1e-300))
     return result
+
