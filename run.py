@@ -171,7 +171,8 @@ def install_debian_package(package):
     """Installs one package; the lists are fetched first, because a fresh machine has none."""
     quiet = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
     for command in (["update"], ["install", "-y", "--no-install-recommends", package]):
-        subprocess.run(["apt-get", "-qq", *command], check=False, env=quiet, stdin=subprocess.DEVNULL)
+        line = ["apt-get", "-qq", *command]
+        subprocess.run(line, check=False, env=quiet, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
 
 
 if __name__ == "__main__":
