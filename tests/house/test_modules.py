@@ -43,15 +43,14 @@ def imports_of(tree: ast.AST) -> set[str]:
 
 
 def public_names(tree: ast.Module) -> set[str]:
-    """The public names that a module defines at its top level."""
+    """The public names that a module defines at its top level, without its own short names for types."""
     names: set[str] = set()
     for node in tree.body:
         if isinstance(node, ast.FunctionDef | ast.ClassDef | ast.AsyncFunctionDef):
             names.add(node.name)
-        targets = (
-            node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
-        )
-        names |= {target.id for target in targets if isinstance(target, ast.Name)}
+        elif isinstance(node, ast.Assign | ast.AnnAssign) and not isinstance(node.value, ast.Subscript):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            names |= {target.id for target in targets if isinstance(target, ast.Name)}
     return {name for name in names if not name.startswith("_")}
 
 
