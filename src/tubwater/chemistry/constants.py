@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -50,14 +49,11 @@ __all__ = [
     "pk_hobr",
     "pk_hocl",
     "pk_hydantoin",
-    "table",
 ]
 
 Array = NDArray[np.float64]
 _R_LN10 = 8.314463 * np.log(10.0)
-_LN10 = float(np.log(10.0))
 _CAL = 4.184
-_NODES, _DEGREE = 40, 12
 
 
 @dataclass(frozen=True)
@@ -308,27 +304,3 @@ LOG_K: dict[str, Callable[[ArrayLike, Constants], Array]] = {
     },
 }
 
-
-@lru_cache(maxsize=32)
-def _fitted(constants: Constants) -> tuple[tuple[str, ...], Array]:
-    """Names, and Chebyshev coefficients over 0-50 degC of A, B and every ln K: (degree + 1, 2 + names)."""
-    nodes = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
-    t = 25.0 + 25.0 * nodes
-    rows = [*debye_hueckel(t), *(_LN10 * f(t, constants) for f in LOG_K.values())]
-    coefficients = np.polynomial.chebyshev.chebfit(nodes, np.stack(rows, axis=1), _DEGREE)
-    coefficients.setflags(write=False)
-    return tuple(LOG_K), coefficients
-
-
-def table(celsius: Array, constants: Constants, names: tuple[str, ...]) -> tuple[Array, Array, Array]:
-    """Debye-Hueckel A and B, shape (N,), and ln K by name, shape (names, N), from temperatures of shape (N,).
-
-    Within 0-50 degC from a polynomial through the correlations (to 1e-10 in ln K), outside from themselves.
-    """
-    if celsius.size and (celsius.min() < 0.0 or celsius.max() > 50.0):
-        return (*debye_hueckel(celsius), _LN10 * np.stack([LOG_K[name](celsius, constants) for name in names]))
-    known, coefficients = _fitted(constants)
-    columns = [0, 1, *(2 + known.index(name) for name in names)]
-    powers = np.polynomial.chebyshev.chebvander((celsius - 25.0) / 25.0, _DEGREE)
-    values = coefficients[:, columns].T @ powers.T
-    return values[0], values[1], values[2:]

@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from tubwater.chemistry import constants as c
 from tubwater.chemistry.activity import Gammas, gammas
-from tubwater.chemistry.solve import Given, State, concentrations, solve
+from tubwater.chemistry.solve import Given, State, solve
+from tubwater.chemistry.species import concentrations
 from tubwater.chemistry.water import COMPONENTS, Water
 from tubwater.errors import ChemistryError
 
@@ -154,13 +155,12 @@ def _flat(value: ArrayLike | None, shape: tuple[int, ...]) -> Array | None:
 
 
 def _summary(state: State) -> list[Array]:
-    omega = np.zeros_like(state.ph)
-    if "calcite" in state.k:
-        omega = state.k["calcite"] * state.free["calcium"] * state.co2 * np.square(state.inverse_h)
+    gas, calcite = state.k[-2:]
+    omega = calcite * state.metals[0] * state.co2 * np.square(state.inverse_h)
     return [
         state.ph,
         state.ionic_strength,
-        state.co2 * state.k["gas"],
+        state.co2 * gas,
         state.slope,
         state.alkalinity - state.wanted,
         state.change,

@@ -7,19 +7,20 @@ pH 8.6 (calculation from phreeqc.dat), the outer edge of what water for bathing 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.chemistry.activity import weights
-from tubwater.chemistry.constants import Constants, table
+from tubwater.chemistry.constants import LOG_K, Constants, debye_hueckel
 from tubwater.chemistry.water import INDEX
 
-__all__ = ["Conditional", "conditional"]
+__all__ = ["ACIDS", "BICARBONATES", "CARBONATES", "CORE", "SULFATES", "Conditional", "conditional"]
 
 Array = NDArray[np.float64]
+_LN10 = float(np.log(10.0))
 Terms = dict[str, float]
 _C1, _C2 = {"k1": 1.0}, {"k1": 1.0, "k2": 1.0}
 _N_D1 = {"neutral": 1.0, "davies1": -1.0}
@@ -61,24 +62,14 @@ _ROWS: dict[str, tuple[Terms, Terms]] = {
     "HCl2Cy": ({**_DI, "cy:HCl2Cy": -1}, {"neutral": 2}),  # H3Cy HOCl2
     "Cl3Cy": ({**_DI, "cy:HCl2Cy": -1, "cy:Cl3Cy": -1}, {"neutral": 3}),  # H3Cy HOCl3
 }
+CORE = ("H+", "OH-", "HCO3-", "CO3--", "HSO4-")
+BICARBONATES = ("CaHCO3+", "MgHCO3+", "NaHCO3")
+CARBONATES = ("CaCO3", "MgCO3", "NaCO3-")
+SULFATES = ("CaSO4", "MgSO4", "NaSO4-", "KSO4-")
+ACIDS = {"borate": "B(OH)4-", "bromine": "OBr-", "chlorine": "OCl-", "hydantoin": "DMH-"}
 _LADDER = ("H2Cy-", "HCy--", "Cy---", "HClCy-", "H2ClCy", "ClCy--", "Cl2Cy-", "HCl2Cy", "Cl3Cy")
-_NEEDS: dict[str, tuple[str, ...]] = {
-    **{name: ("calcium",) for name in ("CaHCO3+", "CaCO3", "calcite")},
-    **{name: ("magnesium",) for name in ("MgHCO3+", "MgCO3")},
-    **{name: ("sodium",) for name in ("NaHCO3", "NaCO3-")},
-    "CaSO4": ("calcium", "sulfate"),
-    "MgSO4": ("magnesium", "sulfate"),
-    "NaSO4-": ("sodium", "sulfate"),
-    "KSO4-": ("potassium", "sulfate"),
-    "HSO4-": ("sulfate",),
-    "B(OH)4-": ("borate",),
-    "CaB(OH)4+": ("borate", "calcium"),
-    "OBr-": ("bromine",),
-    "OCl-": ("chlorine",),
-    "DMH-": ("hydantoin",),
-    "NH3": ("ammonia",),
-    **{name: ("cyanurate",) for name in _LADDER},
-}
+_LAST = ("gas", "calcite")
+_NEVER = -2000.0  # ln K of a pair that is left out
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,8 +77,9 @@ class Conditional:
     """Conditional constants of N waters as functions of ionic strength.
 
     Attributes:
-        names: of the rows present. a, b: Debye-Hueckel, shape (N,) or (1,).
+        names: of the rows, those of the solver first, "gas" and "calcite" last. a, b: Debye-Hueckel, (N,) or (1,).
         ln_k: at zero ionic strength, shape (rows, N or 1). weights: on the activity basis, shape (rows, 8).
+        acids: components with a weak acid present, in the order of their rows. cyanurate: whether there is any.
     """
 
     names: tuple[str, ...]
@@ -95,31 +87,60 @@ class Conditional:
     b: Array
     ln_k: Array
     weights: Array
+    acids: tuple[str, ...]
+    cyanurate: bool
 
 
 def conditional(celsius: Array, totals: Array, constants: Constants) -> Conditional:
     """The rows that these waters (celsius (N,), totals (components, N)) need."""
-    present = frozenset(name for name, i in INDEX.items() if totals[i].any())
-    names, needed, mixing, gamma = _plan(constants, present)
+    present = frozenset(name for name in _OPTIONAL if totals[INDEX[name]].any())
+    plan = _plan(constants, present)
     first = celsius[:1]
     one = celsius if celsius.size == 0 or (celsius != first).any() else first
-    a, b, ln_k = table(one, constants, needed)
-    return Conditional(names, a, b, mixing @ ln_k, gamma)
+    if one.size and (one.min() < 0.0 or one.max() > 50.0):
+        values = np.stack([*debye_hueckel(one), *_direct(plan, one, constants)])
+    else:
+        values = plan.coefficients @ np.polynomial.chebyshev.chebvander((one - 25.0) / 25.0, _DEGREE).T
+    return Conditional(plan.names, values[0], values[1], values[2:], plan.weights, plan.acids, "cyanurate" in present)
+
+
+_OPTIONAL = (*ACIDS, "cyanurate", "ammonia")
+_NODES, _DEGREE = 40, 11
+
+
+@dataclass(frozen=True, eq=False)
+class _Plan:
+    """What depends on the choice of constants and on what is present only."""
+
+    names: tuple[str, ...]
+    weights: Array
+    acids: tuple[str, ...]
+    coefficients: Array  # Chebyshev over 0-50 degC of A, B and every ln K, to 1e-9 in ln K: (2 + rows, degree + 1)
 
 
 @lru_cache(maxsize=256)
-def _plan(
-    constants: Constants, present: frozenset[str]
-) -> tuple[tuple[str, ...], tuple[str, ...], Array, Array]:
-    """Row names, the correlations they need, how rows mix them, and their activity weights."""
-    out = set()
-    if not constants.calcium_borate:
-        out.add("CaB(OH)4+")
-    if not constants.sodium_pairs:
-        out |= {"NaHCO3", "NaSO4-"}
-    if not constants.sodium_carbonate:
-        out.add("NaCO3-")
-    names = tuple(n for n in _ROWS if n not in out and present.issuperset(_NEEDS.get(n, ())))
-    needed = tuple(dict.fromkeys(k for n in names for k in _ROWS[n][0]))
-    mixing = np.array([[_ROWS[n][0].get(k, 0.0) for k in needed] for n in names])
-    return names, needed, mixing, np.stack([weights(_ROWS[n][1]) for n in names])
+def _plan(constants: Constants, present: frozenset[str]) -> _Plan:
+    bound = {"chlorine"} if "cyanurate" in present else set()  # the ladder holds the chlorine then
+    acids = tuple(name for name in ACIDS if name in present - bound)
+    names = (*CORE, *BICARBONATES, *CARBONATES, *SULFATES, *(ACIDS[name] for name in acids))
+    names += ("OCl-",) if bound else ()
+    names += ("CaB(OH)4+",) if "borate" in present and constants.calcium_borate else ()
+    names += ("NH3",) if "ammonia" in present else ()
+    names += (*(_LADDER if "cyanurate" in present else ()), *_LAST)
+    bare = _Plan(names, np.stack([weights(_ROWS[n][1]) for n in names]), acids, np.zeros(0))
+    nodes = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
+    t = 25.0 + 25.0 * nodes
+    rows = np.stack([*debye_hueckel(t), *_direct(bare, t, constants)], axis=1)
+    return replace(bare, coefficients=np.polynomial.chebyshev.chebfit(nodes, rows, _DEGREE).T)
+
+
+def _direct(plan: _Plan, celsius: Array, constants: Constants) -> list[Array]:
+    """ln K of each row from the correlations themselves."""
+    out: set[str] = set() if constants.sodium_pairs else {"NaHCO3", "NaSO4-"}
+    out |= set() if constants.sodium_carbonate else {"NaCO3-"}
+    return [np.full(celsius.shape, _NEVER) if n in out else _ln_k(n, celsius, constants) for n in plan.names]
+
+
+def _ln_k(name: str, celsius: Array, constants: Constants) -> Array:
+    terms = _ROWS[name][0].items()
+    return _LN10 * sum((factor * LOG_K[k](celsius, constants) for k, factor in terms), np.zeros(celsius.shape))

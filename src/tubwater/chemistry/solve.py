@@ -13,25 +13,25 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.chemistry import constants as c
 from tubwater.chemistry.activity import basis
+from tubwater.chemistry.constants import Constants
 from tubwater.chemistry.cyanurate import ladder_of
 from tubwater.chemistry.reactions import Conditional, conditional
 from tubwater.chemistry.water import INDEX, STRONG_CHARGE
 
-__all__ = ["Given", "State", "concentrations", "solve"]
+__all__ = ["LN10", "Given", "State", "solve"]
 
 Array = NDArray[np.float64]
-_LN10 = float(np.log(10.0))
-_TOLERANCE = 1e-9
+LN10 = float(np.log(10.0))
+_TOLERANCE = 1e-8  # of the last change; each round gains a factor of ten or more, so the error is below 1e-9
 _MOST = 150
+_INNER = 3  # pH steps in the first round, before the pairs follow
 _CHARGE2 = np.square(STRONG_CHARGE)
-_METALS = ("calcium", "magnesium", "sodium", "potassium")
-_SULFATES = {"calcium": "CaSO4", "magnesium": "MgSO4", "sodium": "NaSO4-", "potassium": "KSO4-"}
-_BICARBONATES = {"calcium": "CaHCO3+", "magnesium": "MgHCO3+", "sodium": "NaHCO3"}
-_CARBONATES = {"calcium": "CaCO3", "magnesium": "MgCO3", "sodium": "NaCO3-"}
-_ACIDS = {"borate": "B(OH)4-", "bromine": "OBr-", "chlorine": "OCl-", "hydantoin": "DMH-"}
-_NEUTRAL = {"B(OH)4-": "B(OH)3", "OBr-": "HOBr", "OCl-": "HOCl", "DMH-": "DMH"}
+_METALS = [INDEX[name] for name in ("calcium", "magnesium", "sodium", "potassium")]
+_CA, _MG, _NA, _K = range(4)
+_H, _OH, _BI, _DI, _BISULFATE = range(5)  # rows of the constants, in the order of ``reactions``
+_BI_PAIRS, _DI_PAIRS, _SULFATES, _ACIDS = slice(5, 8), slice(8, 11), slice(11, 15), 15
+_PLAIN = [INDEX[name] for name in ("chloride", "bromide", "other_anions", "monopersulfate")]
 
 
 class Given(Enum):
@@ -53,84 +53,93 @@ class Given(Enum):
         return self in (Given.ALKALINITY_GAS, Given.CARBONATE_GAS, Given.GAS_PH)
 
 
+def _empty() -> Array:
+    return np.zeros(0)
+
+
 @dataclass(eq=False)
 class State:
     """The running solution of a block; arrays of shape (N,), mol/kg unless said."""
 
     given: Given
-    totals: Array
-    wanted: Array  # alkalinity of the strong ions, eq/kg
-    pco2: Array | None  # atm
     constants: Conditional
+    totals: Array  # (components, N)
+    acids: Array  # totals of the weak acids present, (acids, N)
+    wanted: Array  # alkalinity of the strong ions, eq/kg
+    plain: Array  # ions of one charge in no reaction
+    pco2: Array | None  # atm
     ph: Array
     ionic_strength: Array
-    free: dict[str, Array]
-    sulfate: Array
-    k: dict[str, Array]
-    values: Array  # the rows of k
-    inverse_h: Array = field(default_factory=lambda: np.zeros(0))
-    co2: Array = field(default_factory=lambda: np.zeros(0))
-    carbonate: Array = field(default_factory=lambda: np.zeros(0))
-    alkalinity: Array = field(default_factory=lambda: np.zeros(0))  # of the species, eq/kg
-    slope: Array = field(default_factory=lambda: np.zeros(0))  # buffer intensity, eq/kg per pH
-    once: Array = field(default_factory=lambda: np.zeros(0))  # weak ions of one charge
-    twice: Array = field(default_factory=lambda: np.zeros(0))  # weak ions of two charges
+    metals: Array  # free Ca, Mg, Na, K, (4, N)
+    sulfate: Array  # free
+    k: Array  # conditional constants, (rows, N)
+    inverse_h: Array = field(default_factory=_empty)
+    co2: Array = field(default_factory=_empty)
+    carbonate: Array = field(default_factory=_empty)
+    alkalinity: Array = field(default_factory=_empty)  # of the species, eq/kg
+    slope: Array = field(default_factory=_empty)  # buffer intensity, eq/kg per pH
+    once: Array = field(default_factory=_empty)  # weak ions of one charge
+    twice: Array | None = None  # weak ions of two charges
     borated: Array | None = None  # CaB(OH)4+ per free calcium
     ladder: dict[str, Array] = field(default_factory=dict)
     hocl: Array | None = None
-    change: Array = field(default_factory=lambda: np.zeros(0))
+    change: Array = field(default_factory=_empty)
     steps: int = 0
 
     def total(self, name: str) -> Array:
         row: Array = self.totals[INDEX[name]]
         return row
 
+    def row(self, name: str) -> Array | None:
+        """A conditional constant by name, None where nothing of it is present."""
+        names = self.constants.names
+        value: Array | None = self.k[names.index(name)] if name in names else None
+        return value
+
 
 def solve(
     celsius: Array,
     totals: Array,
-    constants: c.Constants,
+    constants: Constants,
     given: Given = Given.ALKALINITY_CARBONATE,
     ph: Array | None = None,
     pco2: Array | None = None,
 ) -> State:
     """The equilibrium of a block: ``celsius`` (N,), ``totals`` (components, N), ``ph`` a start or what is given."""
-    now = _begun(celsius, totals, constants, given, ph, pco2)
+    now = _begun(conditional(celsius, totals, constants), totals, given, ph, pco2)
     for step in range(1, _MOST + 1):
-        last = _iterate(now, 1.0 if step < 12 else 6.0 / step)
         now.steps = step
-        if last < _TOLERANCE:
+        if _iterate(now, 1.0 if step < 12 else 6.0 / step) < _TOLERANCE:
             break
     return now
 
 
-def _begun(
-    celsius: Array, totals: Array, constants: c.Constants, given: Given, ph: Array | None, pco2: Array | None
-) -> State:
-    rows = conditional(celsius, totals, constants)
+def _begun(rows: Conditional, totals: Array, given: Given, ph: Array | None, pco2: Array | None) -> State:
     alkalinity = STRONG_CHARGE @ totals
-    values = np.empty((len(rows.names), celsius.size))
-    sulfate = totals[INDEX["sulfate"]]
-    metals = totals[INDEX["calcium"]] + totals[INDEX["magnesium"]]
-    bound = 1.0 + 50.0 * sulfate  # a first guess of what the pairs hold
     strength = 0.5 * (_CHARGE2 @ totals + np.abs(alkalinity))
+    sulfate, metals = totals[INDEX["sulfate"]], totals[_METALS]
+    pairing = 1.0 + 60.0 * sulfate  # a first guess of what sulfate holds
+    free_sulfate = sulfate / (1.0 + 60.0 * (metals[_CA] + metals[_MG]))
+    metals[:2] /= pairing
+    strength = strength - 4.0 * (sulfate - free_sulfate)
     return State(
         given=given,
-        totals=totals,
-        wanted=alkalinity,
-        pco2=pco2,
         constants=rows,
+        totals=totals,
+        acids=totals[[INDEX[name] for name in rows.acids]],
+        wanted=alkalinity,
+        plain=totals[_PLAIN].sum(axis=0),
+        pco2=pco2,
         ph=_first_ph(alkalinity, totals[INDEX["carbonate"]]) if ph is None else ph.astype(float),
         ionic_strength=np.maximum(strength, 1e-9),
-        free={name: totals[INDEX[name]] / (bound if name in ("calcium", "magnesium") else 1.0) for name in _METALS},
-        sulfate=sulfate / (1.0 + 50.0 * metals),
-        k={name: values[i] for i, name in enumerate(rows.names)},
-        values=values,
+        metals=metals,
+        sulfate=free_sulfate,
+        k=np.empty((len(rows.names), alkalinity.size)),
     )
 
 
 def _first_ph(alkalinity: Array, carbonate: Array) -> Array:
-    """pH of a plain bicarbonate water, kept within 5-9."""
+    """pH of a plain bicarbonate water, kept within 5-8.2."""
     share = np.clip(alkalinity / np.maximum(carbonate, 1e-12), 0.05, 0.99)
     value: Array = 6.2 + np.log10(share / (1.0 - share))
     return value
@@ -138,20 +147,19 @@ def _first_ph(alkalinity: Array, carbonate: Array) -> Array:
 
 def _iterate(now: State, limit: float) -> float:
     """One round; returns the largest change of pH or relative change of ionic strength, sulfate and calcium."""
-    rows = now.constants
-    np.matmul(rows.weights, basis(now.ionic_strength, rows.a, rows.b), out=now.values)
-    np.add(now.values, rows.ln_k, out=now.values)
-    np.exp(now.values, out=now.values)
-    _speciate(now)
-    step = _ph_step(now, limit)
-    moved = _pair(now)
-    strength = _strength(now)
-    change = np.abs(step)
-    np.maximum(change, np.abs(strength / now.ionic_strength - 1.0), out=change)
-    np.maximum(change, moved, out=change)
-    now.ionic_strength, now.change = strength, change
-    if not now.given.holds_ph:
+    rows, k = now.constants, now.k
+    np.matmul(rows.weights, basis(now.ionic_strength, rows.a, rows.b), out=k)
+    k += rows.ln_k
+    np.exp(k, out=k)
+    step = np.zeros_like(now.ph)
+    for _ in range(_INNER if now.steps == 1 and not now.given.holds_ph else 1):
+        _speciate(now)
+        step = _ph_step(now, limit)
         now.ph = now.ph + step
+    change = np.maximum(np.abs(step), _pair(now))
+    strength = _strength(now)
+    np.maximum(change, np.abs(strength / now.ionic_strength - 1.0), out=change)
+    now.ionic_strength, now.change = strength, change
     return float(change.max(initial=0.0))
 
 
@@ -169,128 +177,108 @@ def _ph_step(now: State, limit: float) -> Array:
 
 def _speciate(now: State) -> None:
     """Every acid-base species at the present pH, the alkalinity they make and its slope by pH."""
-    k, inverse_h = now.k, np.exp(_LN10 * now.ph)
+    k, inverse_h = now.k, np.exp(LN10 * now.ph)
     now.inverse_h = inverse_h
-    oh, h = k["OH-"] * inverse_h, k["H+"] / inverse_h
-    now.once = oh + h
-    alkalinity, slope = oh - h, now.once
-    if "HSO4-" in k:
-        acid = k["HSO4-"] * now.sulfate / inverse_h
-        alkalinity, slope, now.once = alkalinity - acid, slope + acid, now.once + acid
-    now.twice = np.zeros(1)
+    base = k[_OH] * inverse_h
+    acid = (k[_H] + k[_BISULFATE] * now.sulfate) / inverse_h
+    now.once, now.twice = base + acid, None
+    alkalinity, slope = base - acid, now.once
     for part, by_ph in _weak_acids(now):
         alkalinity, slope = alkalinity + part, slope + by_ph
     part, by_ph = _carbonates(now, now.wanted - alkalinity)
     now.alkalinity = alkalinity + part
-    now.slope = by_ph if now.given is Given.CARBONATE_GAS else (slope + by_ph) * _LN10
+    now.slope = by_ph if now.given is Given.CARBONATE_GAS else (slope + by_ph) * LN10
 
 
 def _weak_acids(now: State) -> list[tuple[Array, Array]]:
-    """Alkalinity and its slope / ln 10 of each weak acid present beside carbonate; notes their charged forms."""
+    """Alkalinity and its slope / ln 10 of the weak acids beside carbonate; notes their charged forms."""
     parts = []
-    if "HCy--" in now.k:
-        ladder = ladder_of(now.k, now.total("cyanurate"), now.total("chlorine"), now.inverse_h, now.hocl)
-        now.hocl, now.ladder = ladder.hocl, ladder.conc
-        once = sum((ladder.conc[n] for n in ("H2Cy-", "HClCy-", "Cl2Cy-", "OCl-")), np.zeros(1))
-        now.once, now.twice = now.once + once, now.twice + ladder.conc["HCy--"] + ladder.conc["ClCy--"]
-        now.twice = now.twice + 2.25 * ladder.conc["Cy---"]
-        parts.append((ladder.alkalinity, ladder.slope))
-    for name, ion in _ACIDS.items():
-        if ion in now.k and not (ion == "OCl-" and now.ladder):
-            parts.append(_acid(now, name, ion))
-    if "NH3" in now.k:
-        ratio = now.k["NH3"] * now.inverse_h
+    if now.constants.cyanurate:
+        parts.append(_cyanurates(now))
+    if now.constants.acids:
+        parts.append(_acids(now))
+    ammonium = now.row("NH3")
+    if ammonium is not None:
+        ratio = ammonium * now.inverse_h
         ammonia = now.total("ammonia") * ratio / (1.0 + ratio)
         now.once = now.once + (now.total("ammonia") - ammonia)
         parts.append((ammonia, ammonia / (1.0 + ratio)))
     return parts
 
 
-def _acid(now: State, name: str, ion: str) -> tuple[Array, Array]:
-    """A neutral acid and its ion, with the calcium pair of borate."""
-    k = now.k[ion]
-    if name == "borate" and "CaB(OH)4+" in now.k:
-        k = k + now.k["CaB(OH)4+"] * now.free["calcium"]
-    ratio = k * now.inverse_h
-    acid = now.total(name) / (1.0 + ratio)
-    part = acid * ratio
-    if name == "borate" and "CaB(OH)4+" in now.k:
-        now.borated = now.k["CaB(OH)4+"] * acid * now.inverse_h
+def _acids(now: State) -> tuple[Array, Array]:
+    """The neutral acids and their ions together, with the calcium pair of borate."""
+    count = len(now.constants.acids)
+    ratio = now.k[_ACIDS : _ACIDS + count] * now.inverse_h
+    pair = now.row("CaB(OH)4+")
+    if pair is not None:
+        bound = pair * now.inverse_h
+        ratio[0] += bound * now.metals[_CA]
+    below = 1.0 + ratio
+    acid = now.acids / below
+    if pair is not None:
+        now.borated = bound * acid[0]
+    ion = acid * ratio
+    part = ion.sum(axis=0)
     now.once = now.once + part
-    return part, part / (1.0 + ratio)
+    return part, (ion / below).sum(axis=0)
+
+
+def _cyanurates(now: State) -> tuple[Array, Array]:
+    k = dict(zip(now.constants.names, now.k, strict=True))
+    ladder = ladder_of(k, now.total("cyanurate"), now.total("chlorine"), now.inverse_h, now.hocl)
+    now.hocl, now.ladder = ladder.hocl, ladder.conc
+    now.once = now.once + sum(ladder.conc[n] for n in ("H2Cy-", "HClCy-", "Cl2Cy-", "OCl-"))
+    now.twice = ladder.conc["HCy--"] + ladder.conc["ClCy--"] + 2.25 * ladder.conc["Cy---"]
+    return ladder.alkalinity, ladder.slope
 
 
 def _carbonates(now: State, wanted: Array) -> tuple[Array, Array]:
     """Carbonate with its pairs; ``wanted`` is the alkalinity it has to bring where the pH is held."""
-    k, inverse_h = now.k, now.inverse_h
-    first, second = k["HCO3-"], k["CO3--"]
-    for metal, pair in _BICARBONATES.items():
-        if pair in k:
-            first = first + k[pair] * now.free[metal]
-    for metal, pair in _CARBONATES.items():
-        if pair in k:
-            second = second + k[pair] * now.free[metal]
-    r1, r2 = first * inverse_h, second * (inverse_h * inverse_h)
+    k, inverse_h, metals = now.k, now.inverse_h, now.metals[:3]
+    r1 = (k[_BI] + (k[_BI_PAIRS] * metals).sum(axis=0)) * inverse_h
+    r2 = (k[_DI] + (k[_DI_PAIRS] * metals).sum(axis=0)) * (inverse_h * inverse_h)
     twice = r1 + 2.0 * r2
     whole = 1.0 + (r1 + r2)
     if now.given is Given.ALKALINITY_PH:
         now.co2 = wanted / twice
     elif now.given.holds_gas:
         assert now.pco2 is not None
-        now.co2 = now.pco2 / k["gas"]
+        now.co2 = now.pco2 / k[-2]
     else:
         now.co2 = now.total("carbonate") / whole
     now.carbonate = now.co2 * whole
     alkalinity = now.co2 * twice
     if now.given is Given.CARBONATE_GAS:
-        return alkalinity, alkalinity * _LN10
+        return alkalinity, alkalinity * LN10
     by_ph = alkalinity + 2.0 * now.co2 * r2
     return alkalinity, by_ph if now.given.holds_gas else by_ph - alkalinity * (twice / whole)
 
 
 def _pair(now: State) -> Array:
     """Renew the free metals and sulfate at the present ligands; returns the largest relative change."""
-    k = now.k
+    k, totals, pairs = now.k, now.totals[_METALS], now.k[_SULFATES]
     by_h = now.co2 * now.inverse_h
-    by_h2 = by_h * now.inverse_h
-    others = {metal: _held(now, metal, by_h, by_h2) for metal in _METALS}
-    change = np.zeros_like(now.ph)
-    if "HSO4-" in k:
-        sulfate = _free_sulfate(now, others)
-        change = np.abs(sulfate - now.sulfate) / np.maximum(sulfate, 1e-9)
-        now.sulfate = sulfate
-    for metal, held in others.items():
-        below = held + k[_SULFATES[metal]] * now.sulfate if _SULFATES[metal] in k else held
-        fresh = now.total(metal) / below
-        if metal == "calcium":
-            change = np.maximum(change, np.abs(fresh - now.free[metal]) / np.maximum(fresh, 1e-9))
-        now.free[metal] = fresh
+    held = np.ones_like(totals)
+    held[:3] += k[_BI_PAIRS] * by_h + k[_DI_PAIRS] * (by_h * now.inverse_h)
+    if now.borated is not None:
+        held[_CA] += now.borated
+    sulfate = _free_sulfate(now, held, totals)
+    change = np.abs(sulfate - now.sulfate) / np.maximum(sulfate, 1e-9)
+    metals = totals / (held + pairs * sulfate)
+    np.maximum(change, np.abs(metals[_CA] - now.metals[_CA]) / np.maximum(metals[_CA], 1e-9), out=change)
+    now.metals, now.sulfate = metals, sulfate
     return change
 
 
-def _held(now: State, metal: str, by_h: Array, by_h2: Array) -> Array:
-    """One and what carbonates and borate hold per mol of free metal."""
-    k, held = now.k, np.ones(1)
-    if _BICARBONATES.get(metal) in k:
-        held = held + k[_BICARBONATES[metal]] * by_h
-    if _CARBONATES.get(metal) in k:
-        held = held + k[_CARBONATES[metal]] * by_h2
-    if metal == "calcium" and now.borated is not None:
-        held = held + now.borated
-    return held
-
-
-def _free_sulfate(now: State, others: dict[str, Array]) -> Array:
+def _free_sulfate(now: State, held: Array, totals: Array) -> Array:
     """One Newton step of the sulfate balance, the metals following by their own balances."""
-    old = now.sulfate
-    bound = 1.0 + now.k["HSO4-"] / now.inverse_h
-    slope = bound
-    for metal, held in others.items():
-        if _SULFATES[metal] in now.k:
-            pair = now.k[_SULFATES[metal]]
-            below = held + pair * old
-            share = pair * now.total(metal) / below
-            bound, slope = bound + share, slope + share * (held / below)
+    old, pairs = now.sulfate, now.k[_SULFATES]
+    free = 1.0 + now.k[_BISULFATE] / now.inverse_h
+    below = held + pairs * old
+    share = pairs * totals / below
+    bound = free + share.sum(axis=0)
+    slope = free + (share * (held / below)).sum(axis=0)
     fresh = old - (old * bound - now.total("sulfate")) / slope
     result: Array = np.maximum(fresh, 0.1 * old)
     return result
@@ -298,53 +286,14 @@ def _free_sulfate(now: State, others: dict[str, Array]) -> Array:
 
 def _strength(now: State) -> Array:
     """Ionic strength of the present species, mol/kg."""
-    k, free = now.k, now.free
+    k, free = now.k, now.metals
     by_h = now.co2 * now.inverse_h
+    single = k[_BI] + k[5] * free[_CA] + k[6] * free[_MG]
     by_h2 = by_h * now.inverse_h
-    twice = free["calcium"] + free["magnesium"] + now.sulfate + k["CO3--"] * by_h2 + now.twice
-    single = k["HCO3-"]
-    for metal in ("calcium", "magnesium"):
-        if _BICARBONATES[metal] in k:
-            single = single + k[_BICARBONATES[metal]] * free[metal]
-    once = free["sodium"] + free["potassium"] + now.once + single * by_h
-    if "NaCO3-" in k:
-        once = once + k["NaCO3-"] * free["sodium"] * by_h2
-    for metal in ("sodium", "potassium"):
-        if _SULFATES[metal] in k:
-            once = once + k[_SULFATES[metal]] * free[metal] * now.sulfate
-    for name in ("chloride", "bromide", "other_anions", "monopersulfate"):
-        once = once + now.total(name)
+    twice = free[_CA] + free[_MG] + now.sulfate + k[_DI] * by_h2
+    if now.twice is not None:
+        twice = twice + now.twice
+    sodium = free[_NA] * (1.0 + k[13] * now.sulfate + k[10] * by_h2)
+    once = now.plain + now.once + single * by_h + sodium + free[_K] * (1.0 + k[14] * now.sulfate)
     strength: Array = np.maximum(2.0 * twice + 0.5 * once, 1e-9)
     return strength
-
-
-def concentrations(now: State) -> dict[str, Array]:
-    """Every species of the solution by name, mol/kg, shape (N,)."""
-    k, inverse_h, free = now.k, now.inverse_h, now.free
-    by_h = now.co2 * inverse_h
-    by_h2 = by_h * inverse_h
-    found = {"CO2": now.co2, "HCO3-": k["HCO3-"] * by_h, "CO3--": k["CO3--"] * by_h2}
-    found |= {"H+": k["H+"] / inverse_h, "OH-": k["OH-"] * inverse_h, "SO4--": now.sulfate}
-    found |= {"Ca++": free["calcium"], "Mg++": free["magnesium"], "Na+": free["sodium"], "K+": free["potassium"]}
-    found |= {pair: k[pair] * free[metal] * by_h for metal, pair in _BICARBONATES.items() if pair in k}
-    found |= {pair: k[pair] * free[metal] * by_h2 for metal, pair in _CARBONATES.items() if pair in k}
-    found |= {pair: k[pair] * free[metal] * now.sulfate for metal, pair in _SULFATES.items() if pair in k}
-    if "HSO4-" in k:
-        found["HSO4-"] = k["HSO4-"] * now.sulfate / inverse_h
-    return found | _weak_concentrations(now) | now.ladder
-
-
-def _weak_concentrations(now: State) -> dict[str, Array]:
-    k, found = now.k, {}
-    for name, ion in _ACIDS.items():
-        if ion in k and not (ion == "OCl-" and now.ladder):
-            pair = k["CaB(OH)4+"] * now.free["calcium"] if ion == "B(OH)4-" and "CaB(OH)4+" in k else np.zeros(1)
-            acid = now.total(name) / (1.0 + (k[ion] + pair) * now.inverse_h)
-            found |= {_NEUTRAL[ion]: acid, ion: acid * k[ion] * now.inverse_h}
-            if ion == "B(OH)4-" and "CaB(OH)4+" in k:
-                found["CaB(OH)4+"] = acid * pair * now.inverse_h
-    if "NH3" in k:
-        ratio = k["NH3"] * now.inverse_h
-        found["NH4+"] = now.total("ammonia") / (1.0 + ratio)
-        found["NH3"] = found["NH4+"] * ratio
-    return found
