@@ -1,1 +1,23 @@
-"""measurement."""
+"""From a reading and its method to a likelihood."""
+
+from tubwater.measurement.likelihood import (
+    CL2_TO_BR2,
+    ReadingContext,
+    blunder_probability,
+    distinguishes,
+    log_likelihood,
+    reading_problem,
+    sd_of,
+    standard_value,
+)
+
+__all__ = [
+    "CL2_TO_BR2",
+    "ReadingContext",
+    "blunder_probability",
+    "distinguishes",
+    "log_likelihood",
+    "reading_problem",
+    "sd_of",
+    "standard_value",
+]
