@@ -3,6 +3,7 @@
 from tubwater.chemistry.buffer import FrozenBuffer, freeze
 from tubwater.chemistry.composition import Composition
 from tubwater.chemistry.constants import DEFAULT, REFERENCE_OLDER, Constants
+from tubwater.chemistry.dosing import dose
 from tubwater.chemistry.equilibrium import Equilibrium, at_pco2, equilibrate
 from tubwater.chemistry.gas import exchange
 from tubwater.chemistry.halogens import activate, monopersulfate_rate, react_monopersulfate, second_order, spend
@@ -16,13 +17,15 @@ from tubwater.chemistry.inversion import (
     titrated_alkalinity,
     water_at_ph,
 )
-from tubwater.chemistry.mixing import dose, heat, mix
+from tubwater.chemistry.mixing import heat, mix, remove_and_refill
 from tubwater.chemistry.saturation import calcite_index, precipitate, precipitation_potential
 from tubwater.chemistry.units import (
     MG_PER_EQ_CACO3,
     MG_PER_MOL,
+    conductivity,
     kg_water_per_litre,
     mg_per_litre,
+    mol_per_kg,
     total_dissolved_solids,
 )
 from tubwater.chemistry.water import COMPONENTS, INDEX, STRONG_CHARGE, Water, stacked
@@ -64,6 +67,9 @@ __all__ = [
     "from_test",
     "solve_pair",
     "titrated_alkalinity",
+    "conductivity",
+    "mol_per_kg",
+    "remove_and_refill",
     "stacked",
     "total_dissolved_solids",
     "water_at_ph",

@@ -91,13 +91,13 @@ class FrozenBuffer:
         return value, slope
 
 
-def freeze(water: Water, solved: Equilibrium | None = None) -> FrozenBuffer:
-    """The buffering of a water, shape S, at its present ionic strength and pairs."""
-    e = equilibrate(water) if solved is None else solved
+def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium | None = None) -> FrozenBuffer:
+    """The buffering of a water, shape S, at its present ionic strength and pairs (``solved``, if at hand)."""
+    e = equilibrate(water, constants) if solved is None else solved
     h = 10.0**-e.ph
     co2 = np.maximum(e.species("CO2"), 1e-30)
     bi = e.species("HCO3-") + e.species("CaHCO3+") + e.species("MgHCO3+") + e.species("NaHCO3")
-    di = e.species("CO3--") + e.species("CaCO3") + e.species("MgCO3") + e.species("NaCO3-")
+    di = e.species("CO3--") + e.species("CaCO3") + e.species("MgCO3") + e.species("NaCO3-") + e.species("NaCO3-")
     product = e.species("Ca++") * e.gammas.calcium * e.species("CO3--") * e.gammas.carbonate
     scale = np.maximum(product, 1e-300) * h**2 / (np.maximum(water.calcium, 1e-30) * co2)
     return FrozenBuffer(

@@ -18,7 +18,7 @@ from tubwater.errors import ChemistryError
 __all__ = ["Equilibrium", "at_pco2", "equilibrate", "solved"]
 
 Array = NDArray[np.float64]
-_BLOCK = 2000
+_BLOCK = 4000
 _CONVERGED = 1e-8
 _NAMES = ("ph", "ionic_strength", "pco2", "buffer_intensity", "residual", "change", "log_omega", "carbonate", "alkalinity")
 

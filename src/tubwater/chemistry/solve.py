@@ -65,6 +65,7 @@ class State:
     constants: Conditional
     totals: Array  # (components, N)
     acids: Array  # totals of the weak acids present, (acids, N)
+    metal_totals: Array  # (4, N)
     wanted: Array  # alkalinity of the strong ions, eq/kg
     plain: Array  # ions of one charge in no reaction
     pco2: Array | None  # atm
@@ -120,7 +121,8 @@ def _begun(rows: Conditional, totals: Array, given: Given, ph: Array | None, pco
     sulfate, metals = totals[INDEX["sulfate"]], totals[_METALS]
     pairing = 1.0 + 60.0 * sulfate  # a first guess of what sulfate holds
     free_sulfate = sulfate / (1.0 + 60.0 * (metals[_CA] + metals[_MG]))
-    metals[:2] /= pairing
+    free = metals.copy()
+    free[:2] /= pairing
     strength = strength - 4.0 * (sulfate - free_sulfate)
     return State(
         given=given,
@@ -132,7 +134,8 @@ def _begun(rows: Conditional, totals: Array, given: Given, ph: Array | None, pco
         pco2=pco2,
         ph=_first_ph(alkalinity, totals[INDEX["carbonate"]]) if ph is None else ph.astype(float),
         ionic_strength=np.maximum(strength, 1e-9),
-        metals=metals,
+        metal_totals=metals,
+        metals=free,
         sulfate=free_sulfate,
         k=np.empty((len(rows.names), alkalinity.size)),
     )
@@ -257,7 +260,7 @@ def _carbonates(now: State, wanted: Array) -> tuple[Array, Array]:
 
 def _pair(now: State) -> Array:
     """Renew the free metals and sulfate at the present ligands; returns the largest relative change."""
-    k, totals, pairs = now.k, now.totals[_METALS], now.k[_SULFATES]
+    k, totals, pairs = now.k, now.metal_totals, now.k[_SULFATES]
     by_h = now.co2 * now.inverse_h
     held = np.ones_like(totals)
     held[:3] += k[_BI_PAIRS] * by_h + k[_DI_PAIRS] * (by_h * now.inverse_h)

@@ -1,0 +1,27 @@
+"""A dose: grams of a product into litres of water, linear in the totals."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tubwater.chemistry.composition import Composition
+from tubwater.chemistry.units import kg_water_per_litre
+from tubwater.chemistry.water import Water
+
+__all__ = ["dose"]
+
+
+def dose(water: Water, composition: Composition, grams: ArrayLike, litres: ArrayLike) -> Water:
+    """The water after ``grams`` of a product dissolved in ``litres`` of it.
+
+    Args:
+        water: any shape S. composition: of the product as it stands on the shelf.
+        grams: g, broadcast against S. litres: L at the water's temperature, broadcast against S.
+    """
+    kg = np.asarray(litres, dtype=float) * kg_water_per_litre(water)
+    per_kg = np.asarray(grams, dtype=float) / kg
+    shape = np.broadcast_shapes(water.shape, per_kg.shape)
+    column = composition.per_gram.reshape((-1, *([1] * len(shape))))
+    totals = water.totals.reshape((-1, *([1] * (len(shape) - len(water.shape))), *water.shape))
+    return Water(np.broadcast_to(water.temperature, shape), totals + column * per_kg)
