@@ -2,11 +2,18 @@
 
 from tubwater.chemistry.buffer import FrozenBuffer, freeze
 from tubwater.chemistry.composition import Composition
-from tubwater.chemistry.constants import DEFAULT, REFERENCE_OLDER, Constants
+from tubwater.chemistry.constants import DEFAULT, REFERENCE_2024, REFERENCE_OLDER, Constants
 from tubwater.chemistry.dosing import dose
 from tubwater.chemistry.equilibrium import Equilibrium, at_pco2, equilibrate
 from tubwater.chemistry.gas import exchange
-from tubwater.chemistry.halogens import activate, monopersulfate_rate, react_monopersulfate, second_order, spend
+from tubwater.chemistry.halogens import (
+    activate,
+    bromine_shares,
+    monopersulfate_rate,
+    react_monopersulfate,
+    second_order,
+    spend,
+)
 from tubwater.chemistry.inversion import (
     Inversion,
     alkalinity_parts,
@@ -36,6 +43,7 @@ __all__ = [
     "INDEX",
     "MG_PER_EQ_CACO3",
     "MG_PER_MOL",
+    "REFERENCE_2024",
     "REFERENCE_OLDER",
     "STRONG_CHARGE",
     "Composition",
@@ -44,6 +52,7 @@ __all__ = [
     "FrozenBuffer",
     "Water",
     "activate",
+    "bromine_shares",
     "at_pco2",
     "calcite_index",
     "dose",

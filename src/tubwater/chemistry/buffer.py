@@ -107,7 +107,7 @@ def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium
         h=e.species("H+") / h,
         acids=_acids(e, h),
         k_bromine=10.0 ** -c.pk_hobr(water.temperature, e.constants) * e.gammas.neutral / e.gammas.davies1,
-        calcite=np.log10(scale) - c.log_k_calcite(water.temperature),
+        calcite=np.log10(scale) - c.log_k_calcite(water.temperature, e.constants),
         co2_per_atm=10.0 ** c.log_k_henry_co2(water.temperature) / e.gammas.co2,
         ph0=e.ph,
     )

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = [
     "DEFAULT",
     "LOG_K",
+    "REFERENCE_2024",
     "REFERENCE_OLDER",
     "Constants",
     "debye_hueckel",
@@ -67,7 +68,9 @@ class Constants:
         calcium_borate: whether Ca2+ binds B(OH)4- (minteq.v4; absent from phreeqc.dat).
         sodium_pairs: whether NaHCO3 and NaSO4- are counted (phreeqc.dat).
         cyanurate_at_25: True for the 25 degC set of O'Brien et al. (with its pKa of HOCl) at every temperature.
-        older_sodium: sodium pairs of the older phreeqc.dat instead of those of 2024.
+        pairs_2024: pairs of Na, K and Mg with SO4-- and of Na with HCO3- of the phreeqc.dat of 2024, instead of its
+            older edition's (the later come with other activity coefficients, so the older are the default).
+        carbonates_2024: calcite and CaHCO3+ of the phreeqc.dat of 2024 instead of Plummer & Busenberg 1982.
         sodium_carbonate: whether NaCO3- is counted (older phreeqc.dat; dropped from that of 2024).
         sodium_carbonate: whether NaCO3- is counted; only the older phreeqc.dat does (dropped in 2024).
     """
@@ -78,13 +81,15 @@ class Constants:
     calcium_borate: bool = True
     sodium_pairs: bool = True
     cyanurate_at_25: bool = False
-    older_sodium: bool = True
+    pairs_2024: bool = False
+    carbonates_2024: bool = False
     sodium_carbonate: bool = False
     sodium_carbonate: bool = False
 
 
 DEFAULT = Constants()
 REFERENCE_OLDER = Constants(calcium_borate=False, sodium_carbonate=True)
+REFERENCE_2024 = Constants(calcium_borate=False, pairs_2024=True, carbonates_2024=True)
 
 
 def _kelvin(celsius: ArrayLike) -> Array:
@@ -147,8 +152,10 @@ def log_k2_carbonate(celsius: ArrayLike) -> Array:
     return _analytic(_kelvin(celsius), -107.8871, -0.03252849, 5151.79, 38.92561, -563713.9)
 
 
-def log_k_calcite(celsius: ArrayLike) -> Array:
-    """Calcite (Plummer & Busenberg 1982, +-0.02); -8.565 at 38."""
+def log_k_calcite(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
+    """Calcite: Plummer & Busenberg 1982 (+-0.02), -8.480 at 25 and -8.565 at 38, or phreeqc.dat 2024, -8.595 at 38."""
+    if constants.carbonates_2024:
+        return _analytic(_kelvin(celsius), 17.118, -0.046528, -3496.0)
     return _analytic(_kelvin(celsius), -171.9065, -0.077993, 2839.319, 71.595)
 
 
@@ -223,9 +230,12 @@ def log_k_calcium_carbonate_pair(celsius: ArrayLike) -> Array:
     return _analytic(_kelvin(celsius), -1228.732, -0.299444, 35512.75, 485.818)
 
 
-def log_k_calcium_bicarbonate_pair(celsius: ArrayLike) -> Array:
-    """Ca++ + HCO3- = CaHCO3+ (Plummer & Busenberg 1982, +-0.07); 1.106 at 25, 1.171 at 38."""
-    return _analytic(_kelvin(celsius), 1209.120, 0.31294, -34765.05, -478.782)
+def log_k_calcium_bicarbonate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
+    """Ca++ + HCO3- = CaHCO3+: Plummer & Busenberg 1982 (+-0.07), 1.106 at 25 and 1.171 at 38, or that of 2024, 0.834."""
+    t = _kelvin(celsius)
+    if constants.carbonates_2024:
+        return _analytic(t, -6.009, 3.377e-2, 2044.0) + log_k2_carbonate(celsius)
+    return _analytic(t, 1209.120, 0.31294, -34765.05, -478.782)
 
 
 def log_k_calcium_sulfate_pair(celsius: ArrayLike) -> Array:
@@ -244,25 +254,32 @@ def log_k_magnesium_bicarbonate_pair(celsius: ArrayLike) -> Array:
     return from_ions + log_k2_carbonate(celsius)
 
 
-def log_k_magnesium_sulfate_pair(celsius: ArrayLike) -> Array:
-    """Mg++ + SO4-- = MgSO4 dissolved (older phreeqc.dat); 2.37 at 25, 2.509 at 38."""
-    return _van_t_hoff(_kelvin(celsius), 2.37, 4550.0 * _CAL)
+def log_k_magnesium_sulfate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
+    """Mg++ + SO4-- = MgSO4 dissolved: older phreeqc.dat 2.37 at 25 and 2.509 at 38, or that of 2024, 2.42 at 25."""
+    t = _kelvin(celsius)
+    return _analytic(t, 0.0, 9.64e-3, -136.0) if constants.pairs_2024 else _van_t_hoff(t, 2.37, 4550.0 * _CAL)
 
 
-def log_k_potassium_sulfate_pair(celsius: ArrayLike) -> Array:
-    """K+ + SO4-- = KSO4- (older phreeqc.dat); 0.85 at 25, 0.94 at 38."""
-    return _analytic(_kelvin(celsius), 3.106, 0.0, -673.6)
+def log_k_potassium_sulfate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
+    """K+ + SO4-- = KSO4-: older phreeqc.dat 0.85 at 25 and 0.94 at 38, or that of 2024, 1.18 at 25."""
+    t = _kelvin(celsius)
+    if constants.pairs_2024:
+        return _analytic(t, -3.0246, 9.986e-3, 0.0, 0.0, 1.093e5)
+    return _analytic(t, 3.106, 0.0, -673.6)
 
 
 def log_k_sodium_bicarbonate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
-    """Na+ + HCO3- = NaHCO3: older phreeqc.dat -0.25 at 25 (-1 kcal), or that of 2024 -0.06 (21 kJ)."""
+    """Na+ + HCO3- = NaHCO3: older phreeqc.dat -0.25 at 25 (-1 kcal), or that of 2024, -0.06 (21 kJ)."""
     t = _kelvin(celsius)
-    return _van_t_hoff(t, -0.25, -1000.0 * _CAL) if constants.older_sodium else _van_t_hoff(t, -0.06, 21.0e3)
+    return _van_t_hoff(t, -0.06, 21.0e3) if constants.pairs_2024 else _van_t_hoff(t, -0.25, -1000.0 * _CAL)
 
 
 def log_k_sodium_sulfate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
-    """Na+ + SO4-- = NaSO4- (1.12 kcal): older phreeqc.dat 0.70 at 25, 0.73 at 38, or that of 2024 1.21."""
-    return _van_t_hoff(_kelvin(celsius), 0.70 if constants.older_sodium else 1.21, 1120.0 * _CAL)
+    """Na+ + SO4-- = NaSO4-: older phreeqc.dat 0.70 at 25 and 0.73 at 38 (1.12 kcal), or that of 2024, 1.21 at 25."""
+    t = _kelvin(celsius)
+    if constants.pairs_2024:
+        return _analytic(t, 255.903, 0.10057, 0.0, -111.138, -8.5983e5)
+    return _van_t_hoff(t, 0.70, 1120.0 * _CAL)
 
 
 def log_k_sodium_carbonate_pair(celsius: ArrayLike) -> Array:
@@ -280,14 +297,14 @@ LOG_K: dict[str, Callable[[ArrayLike, Constants], Array]] = {
     "henry": lambda t, _: log_k_henry_co2(t),
     "k1": lambda t, _: log_k1_carbonate(t),
     "k2": lambda t, _: log_k2_carbonate(t),
-    "calcite": lambda t, _: log_k_calcite(t),
-    "CaHCO3+": lambda t, _: log_k_calcium_bicarbonate_pair(t),
+    "calcite": log_k_calcite,
+    "CaHCO3+": log_k_calcium_bicarbonate_pair,
     "CaCO3": lambda t, _: log_k_calcium_carbonate_pair(t),
     "CaSO4": lambda t, _: log_k_calcium_sulfate_pair(t),
     "MgHCO3+": lambda t, _: log_k_magnesium_bicarbonate_pair(t),
     "MgCO3": lambda t, _: log_k_magnesium_carbonate_pair(t),
-    "MgSO4": lambda t, _: log_k_magnesium_sulfate_pair(t),
-    "KSO4-": lambda t, _: log_k_potassium_sulfate_pair(t),
+    "MgSO4": log_k_magnesium_sulfate_pair,
+    "KSO4-": log_k_potassium_sulfate_pair,
     "NaHCO3": log_k_sodium_bicarbonate_pair,
     "NaSO4-": log_k_sodium_sulfate_pair,
     "NaCO3-": lambda t, _: log_k_sodium_carbonate_pair(t),

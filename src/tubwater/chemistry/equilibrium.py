@@ -85,7 +85,7 @@ class Equilibrium:
     def si_aragonite(self) -> Array:
         """Saturation index of aragonite."""
         celsius = self.water.temperature
-        return self.si_calcite + c.log_k_calcite(celsius) - c.log_k_aragonite(celsius)
+        return self.si_calcite + c.log_k_calcite(celsius, self.constants) - c.log_k_aragonite(celsius)
 
     @property
     def si_gypsum(self) -> Array:

@@ -9,13 +9,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tubwater.chemistry.equilibrium import Equilibrium
 from tubwater.chemistry.water import Water
 
-__all__ = ["activate", "monopersulfate_rate", "react_monopersulfate", "second_order", "spend"]
+__all__ = ["activate", "bromine_shares", "monopersulfate_rate", "react_monopersulfate", "second_order", "spend"]
 
 Array = NDArray[np.float64]
 _RATE_25 = 0.70  # kg/(mol s), Lente et al. 2009, from memory (the abstract read prints no constants)
 _ENERGY = 50.0e3  # J/mol, 45-60 from memory
+_HYDROLYSIS_25 = 3.5e-9  # Br2 + H2O = HOBr + H+ + Br-, mol2/kg2 (Inorg. Chem. 1996, 35:995)
+_HYDROLYSIS_ENTHALPY = 62.0e3  # J/mol (the same)
+_TRIBROMIDE = 16.1  # Br2 + Br- = Br3-, kg/mol (from memory)
 
 
 def monopersulfate_rate(celsius: ArrayLike) -> Array:
@@ -58,3 +62,21 @@ def spend(water: Water, amount: ArrayLike) -> Water:
     share = np.divide(used, active, out=np.zeros_like(active), where=active > 0)
     bromine, chlorine = water.bromine * share, water.chlorine * share
     return water.plus(bromine=-bromine, bromide=bromine, chlorine=-chlorine, chloride=chlorine)
+
+
+def bromine_shares(solution: Equilibrium) -> dict[str, Array]:
+    """Shares of the active bromine as HOBr, OBr-, Br2 and Br3-, summing to one.
+
+    Dissolved Br2 is volatile and smells; it matters only at low pH with much bromide (0.06 % of the bromine at pH 7.5
+    and 20 mg/L of bromide, 3 % at pH 6.5 and 100), too little to move the pH.
+    """
+    gamma = solution.gammas
+    bromide = solution.water.bromide * gamma.davies1  # activity
+    kelvin = solution.water.temperature + 273.15
+    hydrolysis = _HYDROLYSIS_25 * np.exp(-_HYDROLYSIS_ENTHALPY / 8.314463 * (1.0 / kelvin - 1.0 / 298.15))
+    acid, base = solution.species("HOBr"), solution.species("OBr-")
+    bromine = acid * bromide * 10.0**-solution.ph / hydrolysis
+    tribromide = bromine * _TRIBROMIDE * bromide * gamma.neutral / gamma.davies1
+    whole = np.maximum(acid + base + bromine + tribromide, 1e-300)
+    return {"HOBr": acid / whole, "OBr-": base / whole, "Br2": bromine / whole, "Br3-": tribromide / whole}
+
