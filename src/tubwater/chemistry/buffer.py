@@ -6,7 +6,7 @@ solve some ten times cheaper.  Agreement with the full equilibrium is tested to 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ __all__ = ["FrozenBuffer", "freeze"]
 
 Array = NDArray[np.float64]
 _LN10 = float(np.log(10.0))
-_STEPS = 3
+_STEPS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,6 +32,7 @@ class FrozenBuffer:
         oh, h: OH- times h, and H+ per h, in concentration. acids: (total mol/kg, conditional K) of fixed weak acids.
         k_bromine: conditional K of HOBr. calcite: log10 factor from calcium times CO2 / h squared to saturation index.
         co2_per_atm: dissolved CO2 at one atm, mol/kg. ph0: the pH when frozen.
+        rest: alkalinity in what is held fixed (second charges of cyanurates), eq/kg.
     """
 
     r1: Array
@@ -43,6 +44,7 @@ class FrozenBuffer:
     calcite: Array
     co2_per_atm: Array
     ph0: Array
+    rest: Array
 
     def ph(self, alkalinity: Array, carbonate: Array, bromine: Array, start: ArrayLike) -> Array:
         """pH from alkalinity (eq/kg), carbonate and bromine (mol/kg) by damped Newton steps from ``start``."""
@@ -81,7 +83,7 @@ class FrozenBuffer:
         whole = 1.0 + first + second
         co2 = carbonate / whole
         oh, h = self.oh * inverse, self.h / inverse
-        value = co2 * (first + 2.0 * second) + oh - h
+        value = co2 * (first + 2.0 * second) + oh - h + self.rest
         slope = co2 * (first + first * second + 4.0 * second) / whole + oh + h
         for total, k in (*self.acids, (bromine, self.k_bromine)):
             ratio = k * inverse
@@ -100,32 +102,36 @@ def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium
     di = e.species("CO3--") + e.species("CaCO3") + e.species("MgCO3") + e.species("NaCO3-") + e.species("NaCO3-")
     product = e.species("Ca++") * e.gammas.calcium * e.species("CO3--") * e.gammas.carbonate
     scale = np.maximum(product, 1e-300) * h**2 / (np.maximum(water.calcium, 1e-30) * co2)
-    return FrozenBuffer(
+    frozen = FrozenBuffer(
         r1=bi / co2 * h,
         r2=di / co2 * h * h,
-        oh=e.species("OH-") * h,
-        h=e.species("H+") / h,
+        oh=(e.species("OH-") + e.species("MgOH+")) * h,
+        h=(e.species("H+") + e.species("HSO4-")) / h,
         acids=_acids(e, h),
         k_bromine=10.0 ** -c.pk_hobr(water.temperature, e.constants) * e.gammas.neutral / e.gammas.davies1,
         calcite=np.log10(scale) - c.log_k_calcite(water.temperature, e.constants),
         co2_per_atm=10.0 ** c.log_k_henry_co2(water.temperature) / e.gammas.co2,
         ph0=e.ph,
+        rest=np.zeros(water.shape),
     )
+    return replace(frozen, rest=water.alkalinity - frozen._balance(e.ph, water.carbonate, water.bromine)[0])
+
+
+_ACIDS = (  # the acid, its ions
+    ("B(OH)3", ("B(OH)4-", "CaB(OH)4+")),
+    ("DMH", ("DMH-",)),
+    ("H3Cy", ("H2Cy-",)),
+    ("H2ClCy", ("HClCy-",)),
+    ("NH4+", ("NH3",)),
+    ("HOCl", ("OCl-",)),
+)
 
 
 def _acids(e: Equilibrium, h: Array) -> tuple[tuple[Array, Array], ...]:
-    """Fixed weak acids as one-proton buffers: borate, hydantoin, cyanurate, chlorine, ammonia."""
-    pairs = (
-        ("borate", e.species("B(OH)4-") + e.species("CaB(OH)4+")),
-        ("hydantoin", e.species("DMH-")),
-        ("cyanurate", e.species("H2Cy-") + e.species("HClCy-") + e.species("Cl2Cy-")),
-        ("ammonia", e.species("NH3")),
-        ("chlorine", e.species("OCl-")),
-    )
+    """Fixed weak acids as one-proton buffers; what chlorine cyanurate holds is held with the rest."""
     found = []
-    for name, ion in pairs:
-        total = getattr(e.water, name)
-        if total.any():
-            rest = np.maximum(total - ion, 1e-30)
-            found.append((total, np.where(total > 0, ion / rest * h, 0.0)))
+    for acid, ions in _ACIDS:
+        ion, rest = sum((e.species(name) for name in ions), np.zeros(h.shape)), e.species(acid)
+        if ion.any():
+            found.append((ion + rest, np.where(rest > 0.0, ion / np.maximum(rest, 1e-30) * h, 0.0)))
     return tuple(found)

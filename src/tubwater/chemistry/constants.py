@@ -37,6 +37,7 @@ __all__ = [
     "log_k_henry_co2",
     "log_k_magnesium_bicarbonate_pair",
     "log_k_magnesium_carbonate_pair",
+    "log_k_magnesium_hydroxide_pair",
     "log_k_magnesium_sulfate_pair",
     "log_k_potassium_sulfate_pair",
     "log_k_sodium_bicarbonate_pair",
@@ -287,6 +288,11 @@ def log_k_sodium_carbonate_pair(celsius: ArrayLike) -> Array:
     return _van_t_hoff(_kelvin(celsius), 1.27, 8910.0 * _CAL)
 
 
+def log_k_magnesium_hydroxide_pair(celsius: ArrayLike) -> Array:
+    """Mg++ + H2O = MgOH+ + H+ (phreeqc.dat); -11.44 at 25, -10.95 at 38 (15.952 kcal)."""
+    return _van_t_hoff(_kelvin(celsius), -11.44, 15952.0 * _CAL)
+
+
 def log_k_calcium_borate_pair(celsius: ArrayLike) -> Array:
     """Ca++ + B(OH)4- = CaB(OH)4+ (minteq.v4; absent from phreeqc.dat); 1.76 at 25, 1.79 at 38."""
     return _van_t_hoff(_kelvin(celsius), -7.476, 17.0e3) + pk_boric(celsius)
@@ -303,6 +309,7 @@ LOG_K: dict[str, Callable[[ArrayLike, Constants], Array]] = {
     "CaSO4": lambda t, _: log_k_calcium_sulfate_pair(t),
     "MgHCO3+": lambda t, _: log_k_magnesium_bicarbonate_pair(t),
     "MgCO3": lambda t, _: log_k_magnesium_carbonate_pair(t),
+    "MgOH+": lambda t, _: log_k_magnesium_hydroxide_pair(t),
     "MgSO4": log_k_magnesium_sulfate_pair,
     "KSO4-": log_k_potassium_sulfate_pair,
     "NaHCO3": log_k_sodium_bicarbonate_pair,

@@ -45,10 +45,9 @@ def react_monopersulfate(water: Water, seconds: ArrayLike) -> Water:
 def second_order(a: Array, b: Array, kt: Array) -> Array:
     """What of a + b has reacted after k t at second order: exact, never more than the smaller; units of a."""
     small, large = np.minimum(a, b), np.maximum(a, b)
-    gap = np.maximum(large - small, 1e-9 * np.maximum(large, 1e-12))
-    decay = np.exp(-kt * gap)
-    moved = small * large * -np.expm1(-kt * gap) / np.maximum(large - small * decay, 1e-30)
-    result: Array = np.clip(moved, 0.0, small)
+    reach = kt * (large - small)
+    slowed = kt * np.where(reach > 1e-12, -np.expm1(-reach) / np.maximum(reach, 1e-12), 1.0)
+    result: Array = np.minimum(small * large * slowed / (1.0 + small * slowed), small)
     return result
 
 

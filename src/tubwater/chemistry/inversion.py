@@ -184,7 +184,7 @@ def alkalinity_parts(solution: Equilibrium) -> dict[str, Array]:
         "hydantoin": s("DMH-"),
         "hypohalites": s("OBr-") + s("OCl-"),
         "ammonia": s("NH3"),
-        "hydroxide": s("OH-"),
+        "hydroxide": s("OH-") + s("MgOH+"),
         "hydrogen": -s("H+") - s("HSO4-"),
     }
 

@@ -1,8 +1,8 @@
 """The reactions that the solver counts, each as a conditional constant: concentrations and the activity of H+.
 
 A row says how its ln K is composed of the correlations of ``constants`` and which activity coefficients enter.
-The comment beside a row says what it multiplies.  CaOH+ and MgOH+ are left out: below 0.5 % of the metal up to
-pH 8.6 (calculation from phreeqc.dat), the outer edge of what water for bathing sees.
+The comment beside a row says what it multiplies.  CaOH+ is left out: below 0.02 % of calcium up to pH 9
+(calculation from phreeqc.dat).
 """
 
 from __future__ import annotations
@@ -44,6 +44,7 @@ _ROWS: dict[str, tuple[Terms, Terms]] = {
     "NaSO4-": ({"NaSO4-": 1}, {"sodium": 1, "sulfate": 1, "davies1": -1}),
     "KSO4-": ({"KSO4-": 1}, {"potassium": 1, "sulfate": 1, "davies1": -1}),
     "HSO4-": ({"HSO4-": 1}, {"sulfate": 1, "davies1": -1}),  # h SO4
+    "MgOH+": ({"MgOH+": 1}, {"magnesium": 1, "davies1": -1}),  # Mg/h
     "B(OH)4-": ({"boric": 1}, _N_D1),  # B(OH)3/h
     "CaB(OH)4+": ({"boric": 1, "CaB(OH)4+": 1}, {**_N_D1, "calcium": 1}),  # Ca B(OH)3/h
     "OBr-": ({"hobr": 1}, _N_D1),  # HOBr/h
@@ -62,7 +63,7 @@ _ROWS: dict[str, tuple[Terms, Terms]] = {
     "HCl2Cy": ({**_DI, "cy:HCl2Cy": -1}, {"neutral": 2}),  # H3Cy HOCl2
     "Cl3Cy": ({**_DI, "cy:HCl2Cy": -1, "cy:Cl3Cy": -1}, {"neutral": 3}),  # H3Cy HOCl3
 }
-CORE = ("H+", "OH-", "HCO3-", "CO3--", "HSO4-")
+CORE = ("H+", "OH-", "HCO3-", "CO3--", "HSO4-", "MgOH+")
 BICARBONATES = ("CaHCO3+", "MgHCO3+", "NaHCO3")
 CARBONATES = ("CaCO3", "MgCO3", "NaCO3-")
 SULFATES = ("CaSO4", "MgSO4", "NaSO4-", "KSO4-")

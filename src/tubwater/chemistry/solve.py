@@ -29,8 +29,9 @@ _INNER = 3  # pH steps in the first round, before the pairs follow
 _CHARGE2 = np.square(STRONG_CHARGE)
 _METALS = [INDEX[name] for name in ("calcium", "magnesium", "sodium", "potassium")]
 _CA, _MG, _NA, _K = range(4)
-_H, _OH, _BI, _DI, _BISULFATE = range(5)  # rows of the constants, in the order of ``reactions``
-_BI_PAIRS, _DI_PAIRS, _SULFATES, _ACIDS = slice(5, 8), slice(8, 11), slice(11, 15), 15
+_H, _OH, _BI, _DI, _BISULFATE, _MG_OH = range(6)  # rows of the constants, in the order of ``reactions``
+_BI_PAIRS, _DI_PAIRS, _SULFATES, _ACIDS = slice(6, 9), slice(9, 12), slice(12, 16), 16
+_CA_BI, _MG_BI, _NA_DI, _NA_S, _K_S = 6, 7, 11, 14, 15
 _PLAIN = [INDEX[name] for name in ("chloride", "bromide", "other_anions", "monopersulfate")]
 
 
@@ -182,7 +183,7 @@ def _speciate(now: State) -> None:
     """Every acid-base species at the present pH, the alkalinity they make and its slope by pH."""
     k, inverse_h = now.k, np.exp(LN10 * now.ph)
     now.inverse_h = inverse_h
-    base = k[_OH] * inverse_h
+    base = (k[_OH] + k[_MG_OH] * now.metals[_MG]) * inverse_h
     acid = (k[_H] + k[_BISULFATE] * now.sulfate) / inverse_h
     now.once, now.twice = base + acid, None
     alkalinity, slope = base - acid, now.once
@@ -264,6 +265,7 @@ def _pair(now: State) -> Array:
     by_h = now.co2 * now.inverse_h
     held = np.ones_like(totals)
     held[:3] += k[_BI_PAIRS] * by_h + k[_DI_PAIRS] * (by_h * now.inverse_h)
+    held[_MG] += k[_MG_OH] * now.inverse_h
     if now.borated is not None:
         held[_CA] += now.borated
     sulfate = _free_sulfate(now, held, totals)
@@ -291,12 +293,12 @@ def _strength(now: State) -> Array:
     """Ionic strength of the present species, mol/kg."""
     k, free = now.k, now.metals
     by_h = now.co2 * now.inverse_h
-    single = k[_BI] + k[5] * free[_CA] + k[6] * free[_MG]
+    single = k[_BI] + k[_CA_BI] * free[_CA] + k[_MG_BI] * free[_MG]
     by_h2 = by_h * now.inverse_h
     twice = free[_CA] + free[_MG] + now.sulfate + k[_DI] * by_h2
     if now.twice is not None:
         twice = twice + now.twice
-    sodium = free[_NA] * (1.0 + k[13] * now.sulfate + k[10] * by_h2)
-    once = now.plain + now.once + single * by_h + sodium + free[_K] * (1.0 + k[14] * now.sulfate)
+    sodium = free[_NA] * (1.0 + k[_NA_S] * now.sulfate + k[_NA_DI] * by_h2)
+    once = now.plain + now.once + single * by_h + sodium + free[_K] * (1.0 + k[_K_S] * now.sulfate)
     strength: Array = np.maximum(2.0 * twice + 0.5 * once, 1e-9)
     return strength

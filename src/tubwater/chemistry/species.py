@@ -24,6 +24,7 @@ def concentrations(now: State) -> dict[str, Array]:
     found = {"CO2": now.co2, "HCO3-": k["HCO3-"] * by_h, "CO3--": k["CO3--"] * by_h2}
     found |= {"H+": k["H+"] / inverse_h, "OH-": k["OH-"] * inverse_h, "SO4--": now.sulfate}
     found["HSO4-"] = k["HSO4-"] * now.sulfate / inverse_h
+    found["MgOH+"] = k["MgOH+"] * now.metals[1] * inverse_h
     found |= dict(zip(_METALS, now.metals, strict=True))
     for pairs, ligand in ((BICARBONATES, by_h), (CARBONATES, by_h2), (SULFATES, now.sulfate)):
         found |= {pair: k[pair] * free * ligand for pair, free in zip(pairs, now.metals, strict=False)}
