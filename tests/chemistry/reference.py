@@ -88,7 +88,9 @@ def script(water: Water, start_ph: np.ndarray) -> str:
     head += "\t".join(["Number", "temp", "pH", *(e for e, _ in kept)]) + "\n"
     head += "\t".join(["", "", "charge", *("" for _ in kept)]) + "\n"
     lines = (
-        "\t".join([str(i + 1), repr(float(water.temperature[i])), f"{start_ph[i]:.2f}", *(repr(float(r[i])) for _, r in kept)])
+        "\t".join(
+            [str(i + 1), repr(float(water.temperature[i])), f"{start_ph[i]:.2f}", *(repr(float(r[i])) for _, r in kept)]
+        )
         for i in range(water.temperature.size)
     )
     return head + "\n".join(lines) + "\nEND\n"

@@ -65,4 +65,6 @@ def test_candidates_broadcast_against_members() -> None:
     for row in range(4):
         assert ph[row] == pytest.approx(frozen.ph(alkalinity[row], water.carbonate, water.bromine, start), abs=1e-12)
     some = frozen[np.array([3, 5])]
-    assert some.ph(alkalinity[:, [3, 5]], water.carbonate[[3, 5]], water.bromine[[3, 5]], start[[3, 5]]) == pytest.approx(ph[:, [3, 5]])
+    assert some.ph(
+        alkalinity[:, [3, 5]], water.carbonate[[3, 5]], water.bromine[[3, 5]], start[[3, 5]]
+    ) == pytest.approx(ph[:, [3, 5]])

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from chemistry.waters import DATA
 
+from chemistry.waters import DATA
 from tubwater.chemistry import DEFAULT, REFERENCE_2024, Constants, constants
 from tubwater.chemistry.reactions import conditional
 from tubwater.chemistry.water import COMPONENTS

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from chemistry.waters import CASES, from_totals
 
+from chemistry.waters import CASES, from_totals
 from tubwater.chemistry import (
     MG_PER_EQ_CACO3,
     REFERENCE_2024,
@@ -97,7 +97,9 @@ def test_a_partial_loss_gives_the_printed_pH() -> None:
     assert equilibrate(before.plus(carbonate=-5e-5), REFERENCE_2024).ph == pytest.approx(7.612, abs=0.002)
 
 
-@pytest.mark.parametrize(("name", "si", "potential", "pco2"), [("A-mod-38", -0.094, -1.9, 4602e-6), ("A-hard-40", 0.870, 32.8, None)])
+@pytest.mark.parametrize(
+    ("name", "si", "potential", "pco2"), [("A-mod-38", -0.094, -1.9, 4602e-6), ("A-hard-40", 0.870, 32.8, None)]
+)
 def test_speciation_of_the_two_printed_waters(name: str, si: float, potential: float, pco2: float | None) -> None:
     solution = equilibrate(from_totals(CASES[name]), REFERENCE_2024)
     assert solution.si_calcite == pytest.approx(si, abs=0.003)
@@ -127,7 +129,13 @@ def test_dissolving_its_potential_saturates_an_aggressive_water() -> None:
 
 
 def test_the_potential_is_vectorised_and_finite_without_calcium_or_carbonate() -> None:
-    water = Water.of(38.0, calcium=[0.0, 1e-3, 0.0, 2e-3], carbonate=[2e-3, 0.0, 0.0, 2e-3], sodium=2e-3, chloride=[0, 2e-3, 2e-3, 4e-3])
+    water = Water.of(
+        38.0,
+        calcium=[0.0, 1e-3, 0.0, 2e-3],
+        carbonate=[2e-3, 0.0, 0.0, 2e-3],
+        sodium=2e-3,
+        chloride=[0, 2e-3, 2e-3, 4e-3],
+    )
     potential = precipitation_potential(water)
     assert np.isfinite(potential).all()
     for i in range(4):

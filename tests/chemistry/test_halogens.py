@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from tubwater.chemistry import (
     Constants,
     Water,
@@ -46,7 +47,8 @@ def test_the_share_of_hypochlorous_acid_is_as_printed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("celsius", "at_25", "hocl_mg"), [(25.0, True, 0.042), (25.0, False, 0.028), (38.0, False, 0.051), (38.0, True, 0.042)]
+    ("celsius", "at_25", "hocl_mg"),
+    [(25.0, True, 0.042), (25.0, False, 0.028), (38.0, False, 0.051), (38.0, True, 0.042)],
 )
 def test_free_hypochlorous_acid_beside_cyanurate_is_as_printed(celsius: float, at_25: bool, hocl_mg: float) -> None:
     # mg/L at chlorine 3 as Cl2, cyanuric acid 30, pH 7.5, ionic strength near 0.01 (calculation).
@@ -67,7 +69,9 @@ def test_dissolved_bromine_is_as_printed(bromide_mg: float, ph: float, percent: 
 
 
 def test_chlorine_takes_bromide_by_mole_and_the_rest_stays() -> None:
-    water = TUB.plus(chlorine=[1e-4, 5e-4]) if TUB.shape else Water(np.full(2, 38.0), np.stack([TUB.totals] * 2, axis=1))
+    water = (
+        TUB.plus(chlorine=[1e-4, 5e-4]) if TUB.shape else Water(np.full(2, 38.0), np.stack([TUB.totals] * 2, axis=1))
+    )
     water = water.replaced(chlorine=[1e-4, 5e-4])
     after = activate(water)
     assert after.bromine == pytest.approx([1e-4, float(TUB.bromide)])

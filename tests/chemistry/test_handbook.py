@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 
 import pytest
-from chemistry.waters import DATA
 
+from chemistry.waters import DATA
 from tubwater.chemistry import Composition, Water, dose, mg_per_litre
 
 LITRES = 37_854.0
@@ -20,7 +20,9 @@ PURE = {
     "sodium carbonate": Composition.of(carbonate=1e3 / 105.988, sodium=2e3 / 105.988),
     "cyanuric acid": Composition.of(cyanurate=1e3 / 129.075),
     "boric acid": Composition.of(borate=1e3 / 61.832),
-    "dichloroisocyanurate dihydrate": Composition.of(chlorine=2e3 / 255.977, cyanurate=1e3 / 255.977, sodium=1e3 / 255.977),
+    "dichloroisocyanurate dihydrate": Composition.of(
+        chlorine=2e3 / 255.977, cyanurate=1e3 / 255.977, sodium=1e3 / 255.977
+    ),
     "calcium hypochlorite": Composition.of(calcium=1e3 / 142.982, chlorine=2e3 / 142.982),
     "trichloroisocyanuric acid": Composition.of(chlorine=3e3 / 232.410, cyanurate=1e3 / 232.410),
     "sodium hypochlorite": Composition.of(sodium=1e3 / 74.442, chlorine=1e3 / 74.442),

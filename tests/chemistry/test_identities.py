@@ -196,7 +196,9 @@ SODA = Composition.of(sodium=18.870, carbonate=9.435)
 def test_doses_are_linear_in_alkalinity_whatever_the_pH(water: Water, grams: float, litres: float) -> None:
     once = dose(water, SODA, grams, litres)
     twice = dose(water, SODA, 2.0 * grams, litres)
-    assert 2.0 * (once.alkalinity - water.alkalinity) == pytest.approx(twice.alkalinity - water.alkalinity, rel=1e-9, abs=1e-15)
+    assert 2.0 * (once.alkalinity - water.alkalinity) == pytest.approx(
+        twice.alkalinity - water.alkalinity, rel=1e-9, abs=1e-15
+    )
 
 
 def test_grams_broadcast_over_waters() -> None:

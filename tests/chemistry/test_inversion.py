@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from chemistry.waters import random_waters
 from hypothesis import given
 from hypothesis import strategies as st
 
+from chemistry.waters import random_waters
 from tubwater.chemistry import (
     DEFAULT,
     Composition,
@@ -44,7 +44,9 @@ def test_every_input_pair_gives_the_same_water_back(first: str, second: str) -> 
 def test_a_test_is_read_back_from_the_water_that_it_describes(
     ph: float, alkalinity: float, celsius: float, calcium: float, borate: float
 ) -> None:
-    found = from_test(celsius, ph, alkalinity, calcium=calcium, borate=borate, sulfate=5e-4, cyanurate=2e-4, bromine=3e-5)
+    found = from_test(
+        celsius, ph, alkalinity, calcium=calcium, borate=borate, sulfate=5e-4, cyanurate=2e-4, bromine=3e-5
+    )
     if found.possible:
         assert equilibrate(found.water).ph == pytest.approx(ph, abs=1e-6)
         assert titrated_alkalinity(found.water) == pytest.approx(alkalinity, abs=1e-9)
@@ -123,7 +125,9 @@ def test_anything_but_two_finite_values_is_refused(given: dict[str, float]) -> N
     ("ph", "per_mg_boron", "per_mg_cyanuric_acid"),
     [(7.2, 0.058, 0.290), (7.5, 0.115, 0.331), (7.8, 0.224, 0.357), (8.0, 0.345, 0.368), (8.2, 0.524, 0.375)],
 )
-def test_what_borate_and_cyanurate_add_to_a_titration(ph: float, per_mg_boron: float, per_mg_cyanuric_acid: float) -> None:
+def test_what_borate_and_cyanurate_add_to_a_titration(
+    ph: float, per_mg_boron: float, per_mg_cyanuric_acid: float
+) -> None:
     # mg/L as CaCO3 per mg/L: calculated with the reference code at 38 and 35 degC, ionic strength 0.01.
     plain = {"sodium": 8e-3, "chloride": 6.4e-3}
     borate = equilibrate(water_at_ph(Water.of(38.0, borate=20e-3 / 10.811, **plain), ph, 2e-3))

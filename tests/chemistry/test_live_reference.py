@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 import numpy as np
+
 from chemistry.reference import reference, script, solve
 from chemistry.waters import random_waters
-
-from tubwater.chemistry import DEFAULT, REFERENCE_2024, Constants, Water, equilibrate, kg_water_per_litre, precipitation_potential
+from tubwater.chemistry import (
+    DEFAULT,
+    REFERENCE_2024,
+    Constants,
+    Water,
+    equilibrate,
+    kg_water_per_litre,
+    precipitation_potential,
+)
 
 COUNT = 700
 NO_BORATE_PAIR = Constants(calcium_borate=False)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from chemistry.waters import CASES, constants_of, from_inputs, from_totals
 
+from chemistry.waters import CASES, constants_of, from_inputs, from_totals
 from tubwater.chemistry import (
     DEFAULT,
     REFERENCE_2024,

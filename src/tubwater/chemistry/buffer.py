@@ -63,7 +63,7 @@ class FrozenBuffer:
 
     def co2_at(self, pco2: ArrayLike) -> Array:
         """Dissolved CO2 in equilibrium with air of ``pco2`` (atm), mol/kg."""
-        value: Array = self.co2_per_atm * pco2
+        value: Array = self.co2_per_atm * np.asarray(pco2, dtype=float)
         return value
 
     def si_calcite(self, ph: Array, calcium: Array, carbonate: Array) -> Array:

@@ -85,7 +85,6 @@ class Constants:
     pairs_2024: bool = False
     carbonates_2024: bool = False
     sodium_carbonate: bool = False
-    sodium_carbonate: bool = False
 
 
 DEFAULT = Constants()
@@ -298,6 +297,14 @@ def log_k_calcium_borate_pair(celsius: ArrayLike) -> Array:
     return _van_t_hoff(_kelvin(celsius), -7.476, 17.0e3) + pk_boric(celsius)
 
 
+def _ladder_step(name: str) -> Callable[[ArrayLike, Constants], Array]:
+    def log_k(celsius: ArrayLike, constants: Constants) -> Array:
+        return -pk_cyanurate(celsius, constants)[name]
+
+    return log_k
+
+
+_LADDER = ("H3Cy", "mono", "di", "H2Cy", "HCy", "HCl2Cy", "H2ClCy", "HClCy", "Cl3Cy")
 LOG_K: dict[str, Callable[[ArrayLike, Constants], Array]] = {
     "water": lambda t, _: log_k_water(t),
     "henry": lambda t, _: log_k_henry_co2(t),
@@ -322,9 +329,5 @@ LOG_K: dict[str, Callable[[ArrayLike, Constants], Array]] = {
     "hocl": lambda t, constants: -pk_hocl(t, constants),
     "dmh": lambda t, constants: -pk_hydantoin(t, constants),
     "ammonium": lambda t, _: -pk_ammonium(t),
-    **{
-        f"cy:{name}": (lambda t, constants, name=name: -pk_cyanurate(t, constants)[name])
-        for name in ("H3Cy", "mono", "di", "H2Cy", "HCy", "HCl2Cy", "H2ClCy", "HClCy", "Cl3Cy")
-    },
+    **{f"cy:{name}": _ladder_step(name) for name in _LADDER},
 }
-

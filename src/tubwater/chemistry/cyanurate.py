@@ -83,9 +83,7 @@ def _free_hocl(p: list[Array], cyanurate: Array, chlorine: Array, scale: Array, 
     return f
 
 
-def _chlorine_gap(
-    f: Array, p: list[Array], cyanurate: Array, chlorine: Array, scale: Array
-) -> tuple[Array, Array]:
+def _chlorine_gap(f: Array, p: list[Array], cyanurate: Array, chlorine: Array, scale: Array) -> tuple[Array, Array]:
     """Chlorine bound and free less the total, and its slope by free HOCl."""
     held = p[0] + f * (p[1] + f * (p[2] + f * p[3]))
     taken = f * (p[1] + f * (2.0 * p[2] + f * 3.0 * p[3]))

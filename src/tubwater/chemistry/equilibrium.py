@@ -20,7 +20,17 @@ __all__ = ["Equilibrium", "at_pco2", "equilibrate", "solved"]
 Array = NDArray[np.float64]
 _BLOCK = 4000
 _CONVERGED = 1e-8
-_NAMES = ("ph", "ionic_strength", "pco2", "buffer_intensity", "residual", "change", "log_omega", "carbonate", "alkalinity")
+_NAMES = (
+    "ph",
+    "ionic_strength",
+    "pco2",
+    "buffer_intensity",
+    "residual",
+    "change",
+    "log_omega",
+    "carbonate",
+    "alkalinity",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +60,7 @@ class Equilibrium:
     _states: tuple[State, ...] = field(repr=False)
 
     @property
-    def pH(self) -> Array:  # noqa: N802 - the symbol
+    def pH(self) -> Array:
         """The same as ``ph``."""
         return self.ph
 
@@ -99,9 +109,7 @@ class Equilibrium:
         return np.concatenate(whole).reshape(self.water.shape)
 
 
-def equilibrate(
-    water: Water, constants: c.Constants = c.DEFAULT, start_ph: ArrayLike | None = None
-) -> Equilibrium:
+def equilibrate(water: Water, constants: c.Constants = c.DEFAULT, start_ph: ArrayLike | None = None) -> Equilibrium:
     """Solve a water.
 
     Args:
@@ -170,9 +178,7 @@ def _summary(state: State) -> list[Array]:
     ]
 
 
-def _packed(
-    water: Water, constants: c.Constants, flat: dict[str, Array], states: tuple[State, ...]
-) -> Equilibrium:
+def _packed(water: Water, constants: c.Constants, flat: dict[str, Array], states: tuple[State, ...]) -> Equilibrium:
     ph, strength, celsius = flat["ph"], flat["ionic_strength"], water.temperature
     return Equilibrium(
         water=water,
@@ -200,4 +206,3 @@ def _refuse_impossible(water: Water) -> None:
 def _log10(value: Array) -> Array:
     result: Array = np.log10(np.maximum(value, 1e-300))
     return result
-

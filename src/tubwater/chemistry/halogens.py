@@ -78,4 +78,3 @@ def bromine_shares(solution: Equilibrium) -> dict[str, Array]:
     tribromide = bromine * _TRIBROMIDE * bromide * gamma.neutral / gamma.davies1
     whole = np.maximum(acid + base + bromine + tribromide, 1e-300)
     return {"HOBr": acid / whole, "OBr-": base / whole, "Br2": bromine / whole, "Br3-": tribromide / whole}
-

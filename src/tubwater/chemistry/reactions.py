@@ -132,7 +132,9 @@ def _plan(constants: Constants, present: frozenset[str]) -> _Plan:
     nodes = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
     t = 25.0 + 25.0 * nodes
     rows = np.stack([*debye_hueckel(t), *_direct(bare, t, constants)], axis=1)
-    return replace(bare, coefficients=np.polynomial.chebyshev.chebfit(nodes, rows, _DEGREE).T)
+    return replace(
+        bare, coefficients=np.asarray(np.polynomial.chebyshev.chebfit(nodes, rows, _DEGREE).T, dtype=np.float64)
+    )
 
 
 def _direct(plan: _Plan, celsius: Array, constants: Constants) -> list[Array]:

@@ -105,7 +105,9 @@ class Water:
         totals = self.totals.copy()
         for name, value in components.items():
             totals[INDEX[name]] = value
-        celsius = self.temperature if temperature is None else np.broadcast_to(np.asarray(temperature, float), self.shape)
+        celsius = (
+            self.temperature if temperature is None else np.broadcast_to(np.asarray(temperature, float), self.shape)
+        )
         return type(self)(celsius, totals)
 
     def plus(self, **components: ArrayLike) -> Self:
