@@ -7,7 +7,7 @@ Chemistry, from memory).  Two of alkalinity, total carbonate, CO2 pressure and p
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 import numpy as np
@@ -24,6 +24,7 @@ __all__ = ["LN10", "Given", "State", "solve"]
 Array = NDArray[np.float64]
 LN10 = float(np.log(10.0))
 _TOLERANCE = 1e-8  # of the last change; each round gains a factor of ten or more, so the error is below 1e-9
+_FEW = 0.3  # share of a block still moving at which it goes on alone
 _MOST = 150
 _INNER = 3  # pH steps in the first round, before the pairs follow
 _CHARGE2 = np.square(STRONG_CHARGE)
@@ -78,6 +79,8 @@ class State:
     inverse_h: Array = field(default_factory=_empty)
     co2: Array = field(default_factory=_empty)
     carbonate: Array = field(default_factory=_empty)
+    r1: Array = field(default_factory=_empty)  # bicarbonate with its pairs per CO2
+    r2: Array = field(default_factory=_empty)  # carbonate with its pairs per CO2
     alkalinity: Array = field(default_factory=_empty)  # of the species, eq/kg
     slope: Array = field(default_factory=_empty)  # buffer intensity, eq/kg per pH
     once: Array = field(default_factory=_empty)  # weak ions of one charge
@@ -109,11 +112,42 @@ def solve(
 ) -> State:
     """The equilibrium of a block: ``celsius`` (N,), ``totals`` (components, N), ``ph`` a start or what is given."""
     now = _begun(conditional(celsius, totals, constants), totals, given, ph, pco2)
-    for step in range(1, _MOST + 1):
-        now.steps = step
-        if _iterate(now, 1.0 if step < 12 else 6.0 / step) < _TOLERANCE:
+    while _iterate(now) > _TOLERANCE and now.steps < _MOST:
+        moving = np.flatnonzero(now.change > _TOLERANCE)
+        if moving.size < _FEW * now.ph.size:
+            rest = _taken(now, moving)
+            while _iterate(rest) > _TOLERANCE and rest.steps < _MOST:
+                pass
+            _put_back(now, moving, rest)
             break
     return now
+
+
+def _taken(now: State, rows: NDArray[np.intp]) -> State:
+    """The state of some waters of a block."""
+    return replace(
+        now,
+        constants=replace(now.constants, **{n: _cut(getattr(now.constants, n), rows) for n in ("a", "b", "ln_k")}),
+        ladder={name: value[rows] for name, value in now.ladder.items()},
+        **{name: _cut(value, rows) for name, value in vars(now).items() if isinstance(value, np.ndarray)},
+    )
+
+
+def _cut(value: Array, rows: NDArray[np.intp]) -> Array:
+    """Columns of an array; one that stands for every water stays."""
+    return value if value.shape[-1] == 1 else value[..., rows]
+
+
+_INPUTS = frozenset(("totals", "acids", "metal_totals", "wanted", "plain", "pco2"))
+
+
+def _put_back(now: State, rows: NDArray[np.intp], part: State) -> None:
+    for name, value in vars(part).items():
+        if isinstance(value, np.ndarray) and name not in _INPUTS:
+            getattr(now, name)[..., rows] = value
+    for name, value in part.ladder.items():
+        now.ladder[name][rows] = value
+    now.steps = part.steps
 
 
 def _begun(rows: Conditional, totals: Array, given: Given, ph: Array | None, pco2: Array | None) -> State:
@@ -149,8 +183,10 @@ def _first_ph(alkalinity: Array, carbonate: Array) -> Array:
     return value
 
 
-def _iterate(now: State, limit: float) -> float:
+def _iterate(now: State) -> float:
     """One round; returns the largest change of pH or relative change of ionic strength, sulfate and calcium."""
+    now.steps += 1
+    limit = 1.0 if now.steps < 12 else 6.0 / now.steps
     rows, k = now.constants, now.k
     np.matmul(rows.weights, basis(now.ionic_strength, rows.a, rows.b), out=k)
     k += rows.ln_k
@@ -160,11 +196,26 @@ def _iterate(now: State, limit: float) -> float:
         _speciate(now)
         step = _ph_step(now, limit)
         now.ph = now.ph + step
+    if not now.given.holds_ph:
+        _follow(now, step)
     change = np.maximum(np.abs(step), _pair(now))
     strength = _strength(now)
     np.maximum(change, np.abs(strength / now.ionic_strength - 1.0), out=change)
     now.ionic_strength, now.change = strength, change
     return float(change.max(initial=0.0))
+
+
+def _follow(now: State, step: Array) -> None:
+    """Bring what the pairs need to the pH after the step."""
+    factor = np.exp(LN10 * step)
+    now.inverse_h = now.inverse_h * factor
+    now.r1, now.r2 = now.r1 * factor, now.r2 * (factor * factor)
+    whole = 1.0 + (now.r1 + now.r2)
+    if not now.given.holds_gas:
+        now.co2 = now.total("carbonate") / whole
+    now.carbonate = now.co2 * whole
+    if now.borated is not None:
+        now.borated = now.borated * factor
 
 
 def _ph_step(now: State, limit: float) -> Array:
@@ -244,6 +295,7 @@ def _carbonates(now: State, wanted: Array) -> tuple[Array, Array]:
     r2 = (k[_DI] + (k[_DI_PAIRS] * metals).sum(axis=0)) * (inverse_h * inverse_h)
     twice = r1 + 2.0 * r2
     whole = 1.0 + (r1 + r2)
+    now.r1, now.r2 = r1, r2
     if now.given is Given.ALKALINITY_PH:
         now.co2 = wanted / twice
     elif now.given.holds_gas:
