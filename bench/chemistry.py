@@ -3,6 +3,7 @@
 Standalone: `python bench/chemistry.py`.
 """
 
+# ruff: noqa: E402 - the thread count must be set before numpy is loaded
 from __future__ import annotations
 
 import os

@@ -31,8 +31,8 @@ SOLUTION_SPECIES
   delta_h 18.9 kJ
 END
 """
-# The default constants of the project in the words of the reference: Plummer & Busenberg 1982 and the pairs of the older
-# database; the pairs that the project leaves out are switched off.
+# The default constants of the project in the words of the reference: Plummer & Busenberg 1982 and the pairs of the
+# older database; the pairs that the project leaves out are switched off.
 DEFAULT_CONSTANTS = """SOLUTION_SPECIES
  Ca+2 + HCO3- = CaHCO3+
   -analytic 1209.120 0.31294 -34765.05 -478.782

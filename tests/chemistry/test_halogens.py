@@ -22,7 +22,7 @@ from tubwater.chemistry import (
 )
 
 TUB = Water.of(38.0, carbonate=1.8e-3, calcium=1.5e-3, sodium=3e-3, chloride=4.3e-3, bromide=30e-3 / 79.904)
-PRINTED = {  # share of HOBr in percent at 38 degC, ionic strength 0.015, by pKa at 25 degC, enthalpy and pH (calculation)
+PRINTED = {  # percent HOBr at 38 degC, ionic strength 0.015, by pKa at 25 degC, enthalpy and pH (calculation)
     (8.39, 18.9): (90.9, 83.3, 71.4, 61.2, 49.8),
     (8.58, 18.9): (93.8, 88.4, 79.3, 70.7, 60.4),
     (8.65, 18.9): (94.8, 90.1, 81.9, 74.1, 64.4),

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from chemistry.waters import random_waters
 from tubwater.chemistry import (
     DEFAULT,
     REFERENCE_2024,
@@ -17,6 +18,7 @@ from tubwater.chemistry import (
     heat,
     mix,
     remove_and_refill,
+    solve,
     stacked,
 )
 from tubwater.chemistry.composition import Composition
@@ -115,6 +117,16 @@ def test_the_pH_falls_without_a_jump_from_strong_base_to_strong_acid() -> None:
         assert solution.ph[0] > 9.0
         assert solution.ph[-1] < 3.5
     assert np.abs(np.diff(solution.ph)).max() < 0.25
+
+
+def test_the_answer_is_settled_to_a_few_billionths(monkeypatch: pytest.MonkeyPatch) -> None:
+    water = random_waters(9, 3000, DEFAULT)
+    usual = equilibrate(water)
+    monkeypatch.setattr(solve, "_TOLERANCE", 1e-13)
+    settled = equilibrate(water)
+    assert np.abs(usual.ph - settled.ph).max() < 2e-9
+    assert np.abs(usual.ionic_strength / settled.ionic_strength - 1.0).max() < 2e-9
+    assert np.abs(usual.residual).max() < 1e-10
 
 
 def test_the_answer_does_not_depend_on_where_it_starts() -> None:

@@ -116,7 +116,7 @@ def _stepped(water: Water, step: dict[str, Any], constants: Constants) -> Water:
 
 
 def random_waters(seed: int, count: int, constants: Constants) -> Water:
-    """Waters over 5-42 degC, alkalinity 20-300, calcium hardness 0-1000, sulfate and chloride to 2000, boron to 60 mg/L."""
+    """Waters over 5-42 degC, alkalinity 20-300, hardness 0-1000, sulfate and chloride to 2000, boron to 60 mg/L."""
     r = np.random.default_rng(seed)
 
     def up_to(most: float) -> np.ndarray[Any, np.dtype[np.float64]]:

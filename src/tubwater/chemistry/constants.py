@@ -63,7 +63,8 @@ class Constants:
     """The choices between sources that matter.
 
     Attributes:
-        pk_hobr_25: pKa of HOBr at 25 degC; 8.65 is a common compilation value, +-0.1 (8.58 Thermoddem, 8.8 Heeb 2014 group).
+        pk_hobr_25: pKa of HOBr at 25 degC; 8.65 is a common compilation value, +-0.1 (8.58 Thermoddem,
+            8.8 the group of Heeb et al. 2014).
         hobr_enthalpy: J/mol; 18.9 kJ from Thermoddem, citing Shock et al. 1997.
         pk_hydantoin: pKa of 5,5-dimethylhydantoin; 9.19 from memory (Petterson & Grzeskowiak 1959).
         calcium_borate: whether Ca2+ binds B(OH)4- (minteq.v4; absent from phreeqc.dat).
@@ -73,7 +74,6 @@ class Constants:
             older edition's (the later come with other activity coefficients, so the older are the default).
         carbonates_2024: calcite and CaHCO3+ of the phreeqc.dat of 2024 instead of Plummer & Busenberg 1982.
         sodium_carbonate: whether NaCO3- is counted (older phreeqc.dat; dropped from that of 2024).
-        sodium_carbonate: whether NaCO3- is counted; only the older phreeqc.dat does (dropped in 2024).
     """
 
     pk_hobr_25: float = 8.65
@@ -231,7 +231,7 @@ def log_k_calcium_carbonate_pair(celsius: ArrayLike) -> Array:
 
 
 def log_k_calcium_bicarbonate_pair(celsius: ArrayLike, constants: Constants = DEFAULT) -> Array:
-    """Ca++ + HCO3- = CaHCO3+: Plummer & Busenberg 1982 (+-0.07), 1.106 at 25 and 1.171 at 38, or that of 2024, 0.834."""
+    """Ca++ + HCO3- = CaHCO3+: Plummer & Busenberg 1982 (+-0.07), 1.106 and 1.171 at 38, or that of 2024, 0.834."""
     t = _kelvin(celsius)
     if constants.carbonates_2024:
         return _analytic(t, -6.009, 3.377e-2, 2044.0) + log_k2_carbonate(celsius)

@@ -18,7 +18,7 @@ from tubwater.errors import ChemistryError
 __all__ = ["Equilibrium", "at_pco2", "equilibrate", "solved"]
 
 Array = NDArray[np.float64]
-_BLOCK = 4000
+_BLOCK = 6000
 _CONVERGED = 1e-8
 _NAMES = (
     "ph",

@@ -70,7 +70,7 @@ SULFATES = ("CaSO4", "MgSO4", "NaSO4-", "KSO4-")
 ACIDS = {"borate": "B(OH)4-", "bromine": "OBr-", "chlorine": "OCl-", "hydantoin": "DMH-"}
 _LADDER = ("H2Cy-", "HCy--", "Cy---", "HClCy-", "H2ClCy", "ClCy--", "Cl2Cy-", "HCl2Cy", "Cl3Cy")
 _LAST = ("gas", "calcite")
-_NEVER = -2000.0  # ln K of a pair that is left out
+_NEVER = -300.0  # ln K of a pair that is left out; keeps clear of subnormal numbers
 
 
 @dataclass(frozen=True, eq=False)

@@ -82,6 +82,7 @@ class Water:
 
     @property
     def shape(self) -> tuple[int, ...]:
+        """The shape S."""
         return self.temperature.shape
 
     @property
