@@ -295,8 +295,8 @@ def _cyanurates(now: State) -> tuple[Array, Array]:
 def _carbonates(now: State, wanted: Array) -> tuple[Array, Array]:
     """Carbonate with its pairs; ``wanted`` is the alkalinity it has to bring where the pH is held."""
     k, inverse_h, metals = now.k, now.inverse_h, now.metals[:3]
-    r1 = (k[_BI] + (k[_BI_PAIRS] * metals).sum(axis=0)) * inverse_h
-    r2 = (k[_DI] + (k[_DI_PAIRS] * metals).sum(axis=0)) * (inverse_h * inverse_h)
+    r1 = (k[_BI] + _dot(k[_BI_PAIRS], metals)) * inverse_h
+    r2 = (k[_DI] + _dot(k[_DI_PAIRS], metals)) * (inverse_h * inverse_h)
     twice = r1 + 2.0 * r2
     whole = 1.0 + (r1 + r2)
     now.r1, now.r2 = r1, r2
@@ -315,12 +315,19 @@ def _carbonates(now: State, wanted: Array) -> tuple[Array, Array]:
     return alkalinity, by_ph if now.given.holds_gas else by_ph - alkalinity * (twice / whole)
 
 
+def _dot(a: Array, b: Array) -> Array:
+    """Sum of products over the first axis: for a few rows faster than a product and a sum."""
+    result: Array = np.einsum("ij,ij->j", a, b)
+    return result
+
+
 def _pair(now: State) -> Array:
     """Renew the free metals and sulfate at the present ligands; returns the largest relative change."""
     k, totals, pairs = now.k, now.metal_totals, now.k[_SULFATES]
     by_h = now.co2 * now.inverse_h
     held = np.ones_like(totals)
-    held[:3] += k[_BI_PAIRS] * by_h + k[_DI_PAIRS] * (by_h * now.inverse_h)
+    held[:3] += k[_BI_PAIRS] * by_h
+    held[:3] += k[_DI_PAIRS] * (by_h * now.inverse_h)
     held[_MG] += k[_MG_OH] * now.inverse_h
     if now.borated is not None:
         held[_CA] += now.borated
@@ -339,9 +346,8 @@ def _free_sulfate(now: State, held: Array, totals: Array) -> Array:
     inverse = 1.0 / (held + pairs * old)
     share = pairs * (totals * inverse)
     bound = free + share.sum(axis=0)
-    share *= held
-    share *= inverse
-    slope = free + share.sum(axis=0)
+    held_share = np.multiply(held, inverse, out=inverse)
+    slope = free + _dot(share, held_share)
     fresh = old - (old * bound - now.total("sulfate")) / slope
     result: Array = np.maximum(fresh, 0.1 * old)
     return result
