@@ -1,6 +1,8 @@
 """Facts as data: substances, test methods, guidelines, defaults and their sources."""
 
 from tubwater.facts.basis import Basis, BasisKind
+from tubwater.facts.conversion import UNIT_OF, in_unit_of
+from tubwater.facts.practice import CareStep, Interference, care_steps, interferences
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.facts.tables import (
     Default,
@@ -12,6 +14,7 @@ from tubwater.facts.tables import (
     MethodQuantity,
     Reference,
     Role,
+    StatedAs,
     Substance,
     defaults,
     find_substance,
@@ -23,12 +26,15 @@ from tubwater.facts.tables import (
 )
 
 __all__ = [
+    "UNIT_OF",
     "Basis",
     "BasisKind",
+    "CareStep",
     "Default",
     "Form",
     "Guideline",
     "Incompatibility",
+    "Interference",
     "Limits",
     "Method",
     "MethodQuantity",
@@ -36,11 +42,15 @@ __all__ = [
     "Quantity",
     "Reference",
     "Role",
+    "StatedAs",
     "Substance",
+    "care_steps",
     "defaults",
     "find_substance",
     "guidelines",
+    "in_unit_of",
     "incompatible",
+    "interferences",
     "methods",
     "references",
     "substances",

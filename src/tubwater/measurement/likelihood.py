@@ -1,7 +1,7 @@
 """From a reading and its method to a likelihood: rounded, binned, censored, with blunders and interferences.
 
 The error of a method is logistic with its one-sigma, which gives closed-form bins (judgement); a small share of
-readings is blunders, uniform over the method's range.
+readings is blunders, uniform over the method's range.  Over all that a kit can show the likelihoods add up to one.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.errors import Problem
-from tubwater.facts import MethodQuantity, defaults, methods
+from tubwater.errors import InputError, Problem
+from tubwater.facts import MethodQuantity, defaults, in_unit_of, interferences, methods
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.tub import Reading
 
@@ -30,10 +30,7 @@ __all__ = [
 Array = NDArray[np.float64]
 CL2_TO_BR2 = 159.808 / 70.906  # 1 mg/L as Cl2 is 2.254 mg/L as Br2 (atomic weights)
 _LOGISTIC = np.pi / np.sqrt(3.0)  # scale = sigma / this
-_BLEACH_FROM, _BLEACH_WIDTH = 20.0, 2.0  # mg/L as Br2, onset from memory
-_PURPLE_FROM = 10.0  # mg/L as Br2 (common practice)
 _OXIDANTS = (Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE)
-_DPD = ("visual-comparator", "photometer")
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,9 +57,20 @@ def sd_of(quantity_method: MethodQuantity, value: Array) -> Array:
 
 
 def standard_value(reading: Reading) -> tuple[float, float]:
-    """What was read as (low, high) in the unit of its ``Quantity``: bromine as Br2, chlorine as Cl2."""
+    """What was read as (low, high) in the unit of its ``Quantity``: bromine as Br2, chlorine as Cl2.
+
+    Raises:
+        InputError: its unit does not measure the quantity.
+    """
     factor = _to_standard(reading)
-    return reading.low * factor, reading.high * factor
+    low, high = _printed(reading)
+    return low * factor, high * factor
+
+
+def _printed(reading: Reading) -> tuple[float, float]:
+    """What was read, in the unit of the quantity but on the oxidant scale of the kit."""
+    low, high = (in_unit_of(reading.quantity, end, reading.unit) for end in (reading.low, reading.high))
+    return low, high
 
 
 def _to_standard(reading: Reading) -> float:
@@ -71,6 +79,15 @@ def _to_standard(reading: Reading) -> float:
     if reading.quantity in _OXIDANTS[1:] and reading.scale is OxidantScale.AS_BR2:
         return 1.0 / CL2_TO_BR2
     return 1.0
+
+
+def _row(reading: Reading) -> MethodQuantity:
+    """How the kit reads: one printed on the other oxidant scale is the kit for that oxidant."""
+    rows = methods()[reading.method].quantities
+    if _to_standard(reading) == 1.0:
+        return rows[reading.quantity]
+    other = Quantity.FREE_CHLORINE if reading.quantity is Quantity.BROMINE else Quantity.BROMINE
+    return rows.get(other, rows[reading.quantity])
 
 
 def log_likelihood(reading: Reading, predicted: Array, context: ReadingContext) -> Array:
@@ -91,22 +108,34 @@ def blunder_probability(reading: Reading, predicted: Array, context: ReadingCont
 
 
 def _parts(reading: Reading, predicted: Array, context: ReadingContext) -> tuple[Array, Array]:
-    method = methods()[reading.method].quantities[reading.quantity]
+    method = _row(reading)
     share = defaults()["blunder_share"].value
     low, high = _interval(reading, method)
     truth = _seen(reading, predicted, context) / _to_standard(reading)
     good = _bin(truth, low, high, method, context)
-    if reading.quantity is Quantity.PH:
-        good = _purple(good, low, high, truth, method, context)
-    if reading.quantity in _OXIDANTS and reading.method in _DPD:
-        bleached = 1.0 / (1.0 + np.exp(-(context.bromine - _BLEACH_FROM) / _BLEACH_WIDTH))
-        good = good * (1.0 - bleached) + bleached * _bin(0.0 * truth, low, high, method, context)
+    if reading.quantity is Quantity.PH and _suffers(reading, "phenol-red-high-halogen"):
+        spoiled = _spoiled("phenol-red-high-halogen", context)
+        good = good * (1.0 - spoiled) + spoiled * _purple(truth, low, high, method, context)
+    if reading.quantity in _OXIDANTS and _suffers(reading, "bleaching"):
+        spoiled = _spoiled("bleaching", context)
+        good = good * (1.0 - spoiled) + spoiled * _bin(np.zeros_like(truth), low, high, method, context)
     return (1.0 - share) * good, share * _uniform(low, high, method) + 0.0 * good
 
 
+def _suffers(reading: Reading, interference: str) -> bool:
+    return interference in methods()[reading.method].interferences
+
+
+def _spoiled(interference: str, context: ReadingContext) -> Array:
+    """Share of readings spoiled at this bromine."""
+    found = interferences()[interference]
+    return _logistic((np.asarray(context.bromine) - found.onset) / found.width)
+
+
 def _seen(reading: Reading, predicted: Array, context: ReadingContext) -> Array:
-    """What the chemistry of the test responds to: a total test sees monopersulfate too."""
-    if reading.quantity in (Quantity.BROMINE, Quantity.TOTAL_CHLORINE):
+    """What the chemistry of the test responds to: a total test, and any pad of a strip, sees monopersulfate too."""
+    total = reading.quantity in (Quantity.BROMINE, Quantity.TOTAL_CHLORINE)
+    if total or (reading.quantity is Quantity.FREE_CHLORINE and _suffers(reading, "total-test")):
         extra = context.monopersulfate
         seen: Array = predicted + (extra if reading.quantity is Quantity.BROMINE else extra / CL2_TO_BR2)
         return seen
@@ -114,18 +143,22 @@ def _seen(reading: Reading, predicted: Array, context: ReadingContext) -> Array:
 
 
 def _interval(reading: Reading, method: MethodQuantity) -> tuple[float, float]:
-    """The interval of unrounded values that give this reading, in the kit's unit; open at the ends of the range."""
-    low, high = reading.low, reading.high
-    if low == high and method.steps:
+    """The interval of unrounded values that give this reading, in the kit's unit; open at the ends of the range.
+
+    "Between two steps" is the span between them; a value that is no printed step lies between its neighbours' middles,
+    as if the kit had it.
+    """
+    low, high = _printed(reading)
+    if low != high:
+        return low, high
+    if method.steps:
         below = [s for s in method.steps if s < low - 1e-9]
         above = [s for s in method.steps if s > low + 1e-9]
         left = 0.5 * (below[-1] + low) if below else -np.inf
         right = 0.5 * (above[0] + low) if above else np.inf
         return left, right
-    half = 0.5 * method.resolution if low == high else 0.0
-    left = -np.inf if low <= method.low else low - half
-    right = np.inf if high >= method.high else high + half
-    return left, right
+    half = 0.5 * method.resolution
+    return (-np.inf if low <= method.low else low - half), (np.inf if high >= method.high else high + half)
 
 
 def _bin(truth: Array, low: float, high: float, method: MethodQuantity, context: ReadingContext) -> Array:
@@ -141,20 +174,18 @@ def _logistic(x: Array) -> Array:
     return np.asarray(0.5 * (1.0 + np.tanh(0.5 * np.clip(x, -700.0, 700.0))))
 
 
-def _purple(
-    good: Array, low: float, high: float, truth: Array, method: MethodQuantity, context: ReadingContext
-) -> Array:
-    """Above some 10 mg/L the dye turns purple and reads too high: nothing is learned upwards."""
-    spoiled = 1.0 / (1.0 + np.exp(-(context.bromine - _PURPLE_FROM) / 1.0))
-    reach = _logistic((high - truth) / (sd_of(method, truth) / _LOGISTIC))
-    width = max(min(high, method.high) - max(low, method.low), 0.0) / (method.high - method.low)
-    value: Array = good * (1.0 - spoiled) + spoiled * reach * max(width, 0.02)
-    return value
+def _purple(truth: Array, low: float, high: float, method: MethodQuantity, context: ReadingContext) -> Array:
+    """The purple dye reads at or above the truth: the higher of the true colour and any colour of the range."""
+    span = method.high - method.low
+    any_high, any_low = (float(np.clip((end - method.low) / span, 0.0, 1.0)) for end in (high, low))
+    upto_high = any_high * _bin(truth, -np.inf, high, method, context)
+    return np.maximum(upto_high - any_low * _bin(truth, -np.inf, low, method, context), 0.0)
 
 
 def _uniform(low: float, high: float, method: MethodQuantity) -> float:
-    span = method.high - method.low
-    return max(min(high, method.high) - max(low, method.low), method.resolution, 1e-9) / span
+    """Probability that a blunder gives this reading: its part of the range, and a little for one beyond the range."""
+    inside = min(high, method.high) - max(low, method.low)
+    return float(max(inside, 0.25 * method.resolution) / (method.high - method.low))
 
 
 def distinguishes(method: str, quantity: Quantity, first: float, second: float) -> float:
@@ -168,19 +199,31 @@ def distinguishes(method: str, quantity: Quantity, first: float, second: float) 
 
 
 def reading_problem(reading: Reading, field_name: str) -> Problem | None:
-    """What is wrong with a reading, or None: a quantity the method does not read, or outside its range."""
+    """What is wrong with a reading, or None.
+
+    Wrong are an unknown method, a quantity that the method does not read, a unit that does not measure it, what is no
+    number, and a value outside what the kit can show.
+    """
     known = methods().get(reading.method)
     if known is None:
         return Problem(field_name, reading.method, f"a method out of {', '.join(methods())}")
-    found = known.quantities.get(reading.quantity)
-    if found is None:
+    if reading.quantity not in known.quantities:
         names = ", ".join(known.quantities)
         return Problem(field_name, str(reading.quantity), f"a quantity that the {known.name} reads: {names}")
-    ends = [v for v in (reading.low, reading.high) if np.isfinite(v)]
-    if any(np.isnan(v) for v in (reading.low, reading.high)) or not ends:
+    try:
+        ends = [end for end in _printed(reading) if not np.isinf(end)]
+    except InputError as error:
+        return Problem(field_name, error.problems[0].given, error.problems[0].expected)
+    return _range_problem(reading, ends, known.name, field_name)
+
+
+def _range_problem(reading: Reading, ends: list[float], method_name: str, field_name: str) -> Problem | None:
+    if not ends or any(np.isnan(end) for end in ends):
         return Problem(field_name, "not a number", "a number")
-    bottom = min(found.low, found.steps[0]) if found.steps else min(found.low, 0.0)
-    if min(ends) < bottom or max(ends) > found.high:
-        span = f"{bottom:g} to {found.high:g} for {reading.quantity} by {known.name}"
-        return Problem(field_name, f"{reading.value:g}", f"a value of {span}, or one marked as below or above it")
-    return None
+    if reading.low > reading.high:
+        return Problem(field_name, f"{reading.low:g} to {reading.high:g}", "the lower end first")
+    row = _row(reading)
+    if min(ends) >= row.low and max(ends) <= row.high:
+        return None
+    span = f"{row.low:g} to {row.high:g} for {reading.quantity} by {method_name}"
+    return Problem(field_name, f"{reading.value:g}", f"a value of {span}, or one marked as below or above it")

@@ -1,0 +1,64 @@
+"""What spoils a test, and the care that a tub needs: typed, cited, loaded once from TOML."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+from tubwater.facts.basis import Basis
+from tubwater.facts.read import basis_of, table
+
+__all__ = ["CareStep", "Interference", "care_steps", "interferences"]
+
+
+@dataclass(frozen=True)
+class Interference:
+    """What spoils a test.
+
+    Attributes:
+        effect, rule: what it does to the reading, and what to do about it (texts of the data).
+        onset, width: total bromine, mg/L as Br2, at which half of the readings are spoiled, and the scale of the
+            rise; 0 where no level counts.
+    """
+
+    key: str
+    name: str
+    effect: str
+    rule: str
+    onset: float
+    width: float
+    basis: Basis
+
+
+@dataclass(frozen=True)
+class CareStep:
+    """A task of care. ``condition`` names what the tub must have: always, pump, electric, cover or feeder."""
+
+    key: str
+    interval_days: float
+    minutes: float
+    condition: str
+    basis: Basis
+
+
+@cache
+def interferences() -> Mapping[str, Interference]:
+    """Interferences by key."""
+    return MappingProxyType({key: _interference(key, row) for key, row in table("interferences").items()})
+
+
+def _interference(key: str, row: Mapping[str, Any]) -> Interference:
+    return Interference(key, row["name"], row["effect"], row["rule"], row["onset"], row["width"], basis_of(row))
+
+
+@cache
+def care_steps() -> Mapping[str, CareStep]:
+    """Tasks of care by key."""
+    return MappingProxyType({key: _care_step(key, row) for key, row in table("care").items()})
+
+
+def _care_step(key: str, row: Mapping[str, Any]) -> CareStep:
+    return CareStep(key, row["interval_days"], row["minutes"], row["condition"], basis_of(row))
