@@ -80,7 +80,7 @@ def test_a_limit_whose_note_says_from_memory_has_numbers_marked_as_unverified(ke
     assert bool(marked) is says_so, (key, quantity)
 
 
-# What the sheets of published limits leave unread: the ceiling of 8 and the operating pH of the code of the United
+# Numbers whose source was not opened: the ceiling of 8 and the operating pH of the code of the United
 # States, the British pH, alkalinity and hardness, and the numbers of the world guideline of 2006.
 @pytest.mark.parametrize(
     ("guideline", "quantity", "name"),
