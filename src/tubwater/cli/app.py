@@ -1,25 +1,101 @@
-"""The command line: reads the words, calls the use case, prints the answer."""
+"""The command line: reads the words, calls the use case, prints the answer. Nothing heavy loads before it must."""
 
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Sequence
 
 from tubwater import __version__
 
 __all__ = ["build_parser", "run"]
 
+_EXAMPLES = """\
+examples:
+  tubwater demo                      the whole answer for an invented tub
+  tubwater example > tub.toml        an annotated file to copy
+  tubwater plan tub.toml             what to add, how much, in what order
+  tubwater verdict tub.toml --read bromine=4 --read pH=7.5 --with strip
+  tubwater why tub.toml --step 2     the reason and the source behind step 2
+  tubwater plan tub.toml --json      the same for a machine
+"""
+_FILE_COMMANDS = {
+    "plan": "what to add, how much, in what order, and when people may get in",
+    "verdict": "may people get in now, how many, and until when",
+    "water": "what the water is, with its doubt",
+    "why": "the reasons of a plan with their sources",
+}
+_PLAIN_COMMANDS = {
+    "demo": "the plan for an invented tub",
+    "example": "print the annotated file of that tub, to copy",
+    "substances": "what can be on the shelf",
+    "methods": "what can be tested with",
+    "guidelines": "limits and their sources",
+}
+
 
 def build_parser() -> argparse.ArgumentParser:
     """The parser of all commands; importing this module loads nothing heavy."""
-    parser = argparse.ArgumentParser(prog="tubwater", description="Keeps the water of hot tubs safe.")
+    parser = argparse.ArgumentParser(
+        prog="tubwater",
+        description="Keeps the water of hot tubs safe: from an imprecise test to a computed plan.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     parser.add_argument("--version", action="version", version=f"tubwater {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, text in _FILE_COMMANDS.items():
+        _file_options(commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}."), name)
+    for name, text in _PLAIN_COMMANDS.items():
+        _common_options(commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}."))
+    shell = commands.add_parser("completion", help="a script for your shell", description="Prints a completion script.")
+    shell.add_argument("shell", choices=("bash", "zsh", "fish"))
     return parser
 
 
+def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
+    parser.add_argument("file", metavar="FILE", help="the tub file; see `tubwater example`")
+    parser.add_argument("--read", action="append", default=[], metavar="NAME=VALUE", help="a reading, such as pH=7.8")
+    parser.add_argument("--with", dest="method", metavar="METHOD", help="what --read was read with, such as strip")
+    parser.add_argument("--scale", metavar="SCALE", help='the bottle\'s scale for it: "as Br2" or "as Cl2"')
+    if name == "why":
+        parser.add_argument("--step", type=int, metavar="N", help="only step N")
+    _common_options(parser)
+
+
+def _common_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="for a machine")
+    parser.add_argument("--units", choices=("metric", "us"), help="how amounts are printed")
+    parser.add_argument("--now", metavar="TIME", help="answer as of this time, such as 2026-11-20T09:00:00+01:00")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="another draw of the possible tubs")
+
+
 def run(arguments: Sequence[str]) -> int:
-    """Does what the words ask and returns the exit code."""
+    """Does what the words ask and returns the exit code: 0, or 2 for input that cannot be meant."""
     parser = build_parser()
-    parser.parse_args(arguments)
-    parser.print_help()
+    words = parser.parse_args(arguments)
+    if words.command is None:
+        parser.print_help()
+        return 0
+    if words.command == "completion":
+        from tubwater.cli.completion import script
+
+        print(script(words.shell, parser))
+        return 0
+    return _answered(words)
+
+
+def _answered(words: argparse.Namespace) -> int:
+    from tubwater.cli.answers import answer
+    from tubwater.errors import InputError, TubwaterError
+
+    try:
+        print(answer(words), end="")
+    except InputError as error:
+        for problem in error.problems:
+            print(f"tubwater: {problem}", file=sys.stderr)
+        return 2
+    except TubwaterError as error:
+        print(f"tubwater: {error}.", file=sys.stderr)
+        return 2
     return 0

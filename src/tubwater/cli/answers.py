@@ -1,0 +1,91 @@
+"""Each command's answer as text. Loads the use cases, which the parser does not, so that help comes at once."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import datetime
+from typing import Any
+
+from tubwater.errors import InputError
+from tubwater.reports.data import to_json
+from tubwater.reports.plain import render_plan, render_verdict, render_why
+from tubwater.reports.tables import render_fields, render_guidelines, render_methods, render_substances
+from tubwater.services.ask import plan_of_file, verdict_of_file, water_of_file
+from tubwater.services.lookup import all_guidelines, all_methods, all_substances
+from tubwater.services.tubfile import TubFile, UnitSystem, example_text, parse_tub_file, read_tub_file
+
+__all__ = ["answer"]
+
+
+def answer(words: argparse.Namespace) -> str:
+    """What a command prints.
+
+    Raises:
+        InputError: the file, the readings or the time cannot be meant.
+    """
+    command = words.command
+    if command == "example":
+        return example_text()
+    if command in ("substances", "methods", "guidelines"):
+        return _facts(command, words.json)
+    now = _now(words.now)
+    file = parse_tub_file(example_text(), now) if command == "demo" else read_tub_file(words.file, now, _tests(words))
+    _ask(file)
+    return _of_file(words, file, now if words.now else file.visit.now or now)
+
+
+def _facts(command: str, as_json: bool) -> str:
+    if command == "substances":
+        return to_json(all_substances()) + "\n" if as_json else render_substances(all_substances())
+    if command == "methods":
+        return to_json(all_methods()) + "\n" if as_json else render_methods(all_methods())
+    return to_json(all_guidelines()) + "\n" if as_json else render_guidelines(all_guidelines())
+
+
+def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
+    units = UnitSystem(words.units) if words.units else file.units
+    if words.command == "verdict":
+        verdict = verdict_of_file(file, now, words.seed)
+        return to_json(verdict) + "\n" if words.json else render_verdict(verdict, units)
+    if words.command == "water":
+        water = water_of_file(file, now, words.seed)
+        return to_json(water) + "\n" if words.json else render_fields(water, units)
+    plan = plan_of_file(file, now, words.seed)
+    if words.json:
+        return to_json(plan) + "\n"
+    if words.command != "why":
+        return render_plan(plan, units)
+    if words.step is not None and not 1 <= words.step <= len(plan.steps):
+        raise InputError.one("--step", words.step, f"a step from 1 to {len(plan.steps)}")
+    return render_why(plan, units, words.step)
+
+
+def _now(text: str | None) -> datetime:
+    if text is None:
+        return datetime.now().astimezone()
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError.one("--now", text, "a time such as 2026-11-20T09:00:00+01:00") from None
+    return found if found.tzinfo else found.astimezone()
+
+
+def _tests(words: argparse.Namespace) -> list[dict[str, Any]]:
+    """The readings of the command line, as a table of a file would hold them."""
+    if not words.read:
+        return []
+    table: dict[str, Any] = {"method": words.method} if words.method else {}
+    table |= {"scale": words.scale} if words.scale else {}
+    for text in words.read:
+        name, mark, value = text.partition("=")
+        if not mark or not value.strip():
+            raise InputError.one("--read", text, "a name and a value, such as bromine=3 or pH=7.8")
+        table[name.strip()] = value.strip()
+    return [table]
+
+
+def _ask(file: TubFile) -> None:
+    """Unlikely entries were kept; the keeper is asked."""
+    for question in file.questions:
+        print(f"tubwater: please check {question.field}: {question.given}; usual: {question.expected}", file=sys.stderr)

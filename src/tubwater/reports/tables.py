@@ -1,0 +1,111 @@
+"""Lists of facts and other frozen values as tables of at most 80 columns."""
+
+from __future__ import annotations
+
+import dataclasses
+import textwrap
+from collections.abc import Iterable, Mapping
+
+from tubwater.facts import Basis, Guideline, Limits, Method, Substance, references
+from tubwater.reports import units as show
+from tubwater.reports.text import quantity_unit, sentence, text_of
+from tubwater.services.tubfile import UnitSystem
+from tubwater.tub import Expectation, Quantity, Reason
+
+__all__ = ["render_fields", "render_guidelines", "render_methods", "render_substances"]
+
+WIDTH = 80
+_NO_LIMIT = 1e8
+
+
+def render_substances(substances: Iterable[Substance]) -> str:
+    """Each substance: what it is used for, what it is also called, strengths on sale and how sure they are."""
+    return "\n".join(_substance(substance) for substance in substances)
+
+
+def _substance(substance: Substance) -> str:
+    low, typical, high = (show.percent(share) if share <= 1.0 else "100 %" for share in substance.strength)
+    roles = ", ".join(sorted(role.value for role in substance.roles)) or "no use of its own"
+    lines = [f"{substance.name}  {substance.formula}", f"key {substance.key}; {substance.form.value}; for: {roles}"]
+    if substance.aliases:
+        lines.append("also called " + ", ".join(substance.aliases))
+    lines.append(f"sold at {low} to {high}, usually {typical} ({text_of('basis', 'from memory')})")
+    lines.append(f"composition: {_basis(substance.basis)}")
+    return _entry(lines)
+
+
+def render_methods(methods: Iterable[Method]) -> str:
+    """Each method: what it reads, over which range, at which colours, and how sure that is."""
+    return "\n".join(_method(method) for method in methods)
+
+
+def _method(method: Method) -> str:
+    lines = [f"{method.name}  (key {method.key})"]
+    for quantity, reads in method.quantities.items():
+        unit = quantity_unit(quantity)
+        steps = f"; colours at {', '.join(show.number(step) for step in reads.steps)}" if reads.steps else ""
+        lines.append(f"{quantity.value}: {show.number(reads.low)} to {show.number(reads.high)} {unit}".rstrip() + steps)
+    return _entry([*lines, _basis(method.basis)])
+
+
+def render_guidelines(guidelines: Iterable[Guideline]) -> str:
+    """Each guideline: what to aim at, what allows bathing, and the source of each limit."""
+    return "\n".join(_guideline(guideline) for guideline in guidelines)
+
+
+def _guideline(guideline: Guideline) -> str:
+    lines = [f"{guideline.name}, {guideline.edition}  (key {guideline.key})"]
+    lines.append(f"a reading counts for {show.hours(guideline.max_test_age_hours)}")
+    for quantity, limits in guideline.limits.items():
+        lines.append(_limits(quantity, limits))
+        lines.append(f"  {_basis(limits.basis)}")
+    return _entry(lines)
+
+
+def _limits(quantity: Quantity, limits: Limits) -> str:
+    aim = f"aim {show.number(limits.aim_low)} to {show.number(limits.aim_high)} {quantity_unit(quantity)}".rstrip()
+    if limits.bathing_high > _NO_LIMIT:
+        return f"{quantity.value}: {aim}"
+    return f"{quantity.value}: {aim}; bathing {show.number(limits.bathing_low)} to {show.number(limits.bathing_high)}"
+
+
+def _basis(basis: Basis) -> str:
+    sources = "; ".join(f"{references()[key].title}, {references()[key].publisher}" for key in basis.sources)
+    return ": ".join(part for part in (text_of("basis", basis.kind.value), sources, basis.note) if part)
+
+
+def _entry(lines: Iterable[str]) -> str:
+    first, *rest = lines
+    body = [textwrap.fill(line.strip(), WIDTH, initial_indent=pad, subsequent_indent=pad + "  ")
+            for line in rest for pad in ["    " + " " * (len(line) - len(line.lstrip()))]]  # fmt: skip
+    return "\n".join([textwrap.fill(first, WIDTH), *body]) + "\n"
+
+
+def render_fields(value: object, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """Any frozen value, one line a field."""
+    if not dataclasses.is_dataclass(value) or isinstance(value, type):
+        return f"{_plain(value, units)}\n"
+    rows = [(field.name.replace("_", " "), getattr(value, field.name)) for field in dataclasses.fields(value)]
+    width = max(len(name) for name, _ in rows) + 2
+    return "\n".join(line for name, item in rows for line in _row(name, item, width, units)) + "\n"
+
+
+def _row(name: str, item: object, width: int, units: UnitSystem) -> list[str]:
+    values = list(item) if isinstance(item, tuple | list) else [item]
+    if isinstance(item, Mapping):
+        values = [f"{_plain(key, units)}: {_plain(part, units)}" for key, part in item.items()]
+    lines = [_plain(one, units) for one in values] or ["none"]
+    pad = " " * width
+    first = textwrap.fill(lines[0], WIDTH, initial_indent=name.ljust(width), subsequent_indent=pad)
+    return [first, *(textwrap.fill(line, WIDTH, initial_indent=pad, subsequent_indent=pad) for line in lines[1:])]
+
+
+def _plain(value: object, units: UnitSystem) -> str:
+    if isinstance(value, Reason):
+        return sentence(value, units)
+    if isinstance(value, Expectation):
+        unit = quantity_unit(value.quantity, units)
+        numbers = [v * 1.8 + 32.0 if unit == "°F" else v for v in (value.median, value.low, value.high)]
+        median, low, high = (show.number(v) for v in numbers)
+        return f"{value.quantity.value} {median} ({low} to {high}) {unit}".rstrip()
+    return show.number(value) if isinstance(value, float) else str(value)

@@ -1,0 +1,107 @@
+"""Numbers as a keeper reads them, metric or US."""
+
+from __future__ import annotations
+
+import math
+
+from tubwater.services.tubfile import UnitSystem
+
+__all__ = [
+    "clock",
+    "fraction",
+    "grams",
+    "hours",
+    "litres",
+    "millilitres",
+    "minutes",
+    "number",
+    "percent",
+    "temperature",
+]
+
+GRAMS_PER_OUNCE = 28.349523125  # avoirdupois, exact
+LITRES_PER_US_GALLON = 3.785411784  # exact
+MILLILITRES_PER_US_FLUID_OUNCE = 29.5735295625  # exact
+_PARTS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+
+
+def number(value: float) -> str:
+    """A number to about three figures without idle zeros."""
+    if not math.isfinite(value):
+        return "no limit" if value > 0 else "nothing"
+    size = abs(value)
+    places = 0 if size >= 100 else 1 if size >= 10 else 2
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def percent(share: float) -> str:
+    """A share (0 to 1) in per cent, never rounded up to certainty."""
+    whole = round(100.0 * share)
+    if whole >= 100 and share < 1.0:
+        return "over 99 %"
+    return "under 1 %" if whole <= 0 and share > 0.0 else f"{whole} %"
+
+
+def grams(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """A mass given in g."""
+    if units is UnitSystem.US:
+        return f"{number(value / GRAMS_PER_OUNCE)} oz"
+    return (
+        f"{number(value / 1000.0)} kg"
+        if value >= 1000.0
+        else f"{value:.0f} g"
+        if value >= 10.0
+        else f"{number(value)} g"
+    )
+
+
+def litres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """A volume given in L."""
+    if units is UnitSystem.US:
+        return f"{number(value / LITRES_PER_US_GALLON)} US gal"
+    return f"{number(value)} L"
+
+
+def millilitres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """A small volume given in mL."""
+    if units is UnitSystem.US:
+        return f"{number(value / MILLILITRES_PER_US_FLUID_OUNCE)} US fl oz"
+    return f"{value:.0f} mL"
+
+
+def temperature(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """A temperature given in degC."""
+    return f"{number(value * 1.8 + 32.0)} °F" if units is UnitSystem.US else f"{number(value)} °C"
+
+
+def minutes(value: float) -> str:
+    """A span given in min, in minutes or hours."""
+    whole = round(value)
+    if whole < 120:
+        return "1 minute" if whole == 1 else f"{whole} minutes"
+    if whole % 60 and whole < 600:
+        return f"{whole // 60} h {whole % 60:02d} min"
+    return hours(value / 60.0)
+
+
+def hours(value: float) -> str:
+    """A span given in h, in minutes, hours or days."""
+    if value < 2.0:
+        return minutes(60.0 * value)
+    return f"{round(value)} hours" if value < 72.0 else f"{number(round(value / 24.0, 1))} days"
+
+
+def clock(minutes_from_start: float) -> str:
+    """A time mark: +0:25, or days for long plans."""
+    whole = round(minutes_from_start)
+    return f"+{whole // 60}:{whole % 60:02d}"
+
+
+def fraction(value: float) -> str:
+    """A count of measures with quarters as a person says them: 1½."""
+    whole, rest = divmod(round(value * 100.0) / 100.0, 1.0)
+    sign = _PARTS.get(round(rest, 2))
+    if sign is None:
+        return number(value)
+    return sign if whole == 0 else f"{whole:.0f}{sign}"

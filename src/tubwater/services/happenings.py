@@ -1,0 +1,226 @@
+"""The events of a keeper's file: tests, doses, soaks, fills, drains, feeder, and what was noticed."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from tubwater.errors import InputError
+from tubwater.facts import Form, methods, substances
+from tubwater.measurement import reading_problem
+from tubwater.services.entries import Entries
+from tubwater.tub import (
+    Answer,
+    Clarity,
+    Dosed,
+    Drained,
+    Event,
+    FeederSet,
+    Filled,
+    MeasureKind,
+    Noticed,
+    OxidantScale,
+    Product,
+    Quantity,
+    Reading,
+    Shelf,
+    Sign,
+    Soaked,
+    Tested,
+)
+from tubwater.units import Dimension, parse_amount, parse_number
+
+__all__ = ["events_of", "products_by_name"]
+
+_OXIDANTS = frozenset({Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE})
+_PLAIN_UNITS = {
+    Quantity.PH: "pH",
+    Quantity.TEMPERATURE: "°C",
+    Quantity.CONDUCTIVITY: "µS/cm",
+    Quantity.TURBIDITY: "NTU",
+}
+_BEYOND = re.compile(r"\s*([<>])\s*(.+)")
+_VALUE = 'a number, [low, high] for "between", "<1", ">10" or a text with a unit'
+
+
+def products_by_name(shelf: Shelf) -> Mapping[str, Product]:
+    """The products of a shelf by the keeper's names and by their substances."""
+    by_substance = {product.substance: product for product in reversed(shelf.products)}
+    return by_substance | {product.name: product for product in shelf.products}
+
+
+def events_of(root: Entries, shelf: Mapping[str, Product]) -> tuple[Event, ...]:
+    """All events of a file in the order of their times."""
+    readers: dict[str, Callable[[Entries], Event | None]] = {
+        "test": _tested,
+        "dosed": lambda entries: _dosed(entries, shelf),
+        "soaked": _soaked,
+        "filled": _filled,
+        "drained": _drained,
+        "feeder": lambda entries: _feeder(entries, shelf),
+        "noticed": _noticed,
+    }
+    found = [event for key, read in readers.items() for entries in root.tables(key) if (event := read(entries))]
+    return tuple(sorted(found, key=lambda event: event.at))
+
+
+def _tested(entries: Entries) -> Event | None:
+    at, method = entries.past(), _method(entries)
+    scale = entries.word("scale", OxidantScale, OxidantScale.AS_BR2) if "scale" in entries else None
+    since = entries.amount("after_dose", Dimension.TIME, "min", "30 min")
+    found = []
+    for quantity in Quantity:
+        for key in {quantity.value, quantity.value.replace(" ", "_"), quantity.value.lower()} & set(entries.names()):
+            ends = _ends(entries, key, quantity)
+            if ends and at and method:
+                own = scale if quantity in _OXIDANTS else None
+                found.append((key, Reading(quantity, *ends, method, at, own, since)))
+    entries.done(quantity.value.replace(" ", "_") for quantity in Quantity)
+    _check(entries, found)
+    return Tested(at, tuple(reading for _, reading in found)) if at and found else None
+
+
+def _method(entries: Entries) -> str:
+    entries.need("method", f"what it was tested with, one of {', '.join(methods())}")
+    method = entries.text("method")
+    if method and method not in methods():
+        entries.wrong("method", method, f"one of {', '.join(methods())}")
+        return ""
+    return method
+
+
+def _check(entries: Entries, found: list[tuple[str, Reading]]) -> None:
+    """What the method cannot have shown."""
+    for key, reading in found:
+        problem = reading_problem(reading, entries.where(key))
+        if problem:
+            entries.problems.append(problem)
+
+
+def _ends(entries: Entries, key: str, quantity: Quantity) -> tuple[float, float, str] | None:
+    """(low, high, unit) of what was read, or None where it is wrong."""
+    value = entries.raw(key)
+    unit = _PLAIN_UNITS.get(quantity, "mg/L")
+    try:
+        if isinstance(value, list) and len(value) == 2:
+            (low, unit), (high, unit) = (
+                _end(value[0], unit, entries.where(key)),
+                _end(value[1], unit, entries.where(key)),
+            )
+            return low, high, unit
+        if isinstance(value, str) and (beyond := _BEYOND.fullmatch(value)):
+            end, unit = _end(beyond[2], unit, entries.where(key))
+            return (-math.inf, end, unit) if beyond[1] == "<" else (end, math.inf, unit)
+        end, unit = _end(value, unit, entries.where(key))
+        return end, end, unit
+    except InputError as error:
+        entries.problems.extend(error.problems)
+        return None
+
+
+def _end(value: Any, unit: str, field: str) -> tuple[float, str]:
+    """A number and its unit; a bare number is in the unit that kits print."""
+    if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
+        return float(value), unit
+    if not isinstance(value, str):
+        raise InputError.one(field, value, _VALUE)
+    if re.fullmatch(r"\s*[+-]?[\d.,\s]+", value):
+        return parse_number(value, field), unit
+    if not re.search(r"\d", value):
+        raise InputError.one(field, value, _VALUE)
+    amount = parse_amount(value, field)
+    return amount.value, amount.unit.key
+
+
+def _named(entries: Entries, shelf: Mapping[str, Product]) -> Product | None:
+    entries.need("product", "the name of a product of yours")
+    name = entries.text("product")
+    if name and name not in shelf:
+        entries.wrong("product", name, f"a product that stands under [[product]]: {', '.join(shelf) or 'none so far'}")
+    return shelf.get(name)
+
+
+def _dosed(entries: Entries, shelf: Mapping[str, Product]) -> Event | None:
+    at, product = entries.past(), _named(entries, shelf)
+    grams, spread = _dose_grams(entries, product)
+    certain = entries.yes("sure", True)
+    entries.done()
+    return Dosed(at, product.name, grams, spread, certain) if at and product and grams is not None else None
+
+
+def _dose_grams(entries: Entries, product: Product | None) -> tuple[float | None, float]:
+    count = entries.number("measures", 0.0, 1000.0, "a number of its own measures")
+    own = [m for m in product.measures if m.kind is not MeasureKind.SCALE] if product else []
+    if count is not None and own:
+        return count * own[0].grams, own[0].spread
+    if count is not None and product:
+        entries.wrong("measures", count, "an amount instead, or a scoop, cap or spoon for this product")
+    if "amount" not in entries and count is None:
+        entries.need("amount", 'how much went in, such as "30 g"')
+    return _weighed(entries, product), 0.05
+
+
+def _weighed(entries: Entries, product: Product | None) -> float | None:
+    substance = substances()[product.substance] if product else None
+    text = entries.raw("amount")
+    if substance and substance.form is Form.LIQUID and isinstance(text, str) and "l" in text.lower().split("g")[-1]:
+        litres = entries.amount("amount", Dimension.VOLUME, "L", "100 mL", liquid=True)
+        return None if litres is None else litres * 1000.0 * (substance.density_kg_per_l or 1.0)
+    return entries.amount("amount", Dimension.MASS, "g", "30 g", 0.0, 20_000.0)
+
+
+def _soaked(entries: Entries) -> Event | None:
+    at = entries.past()
+    entries.need("people", "how many were in")
+    people = entries.number("people", 0.0, 30.0, "how many were in")
+    minutes = entries.amount("lasted", Dimension.TIME, "min", "30 min", 0.0, 1440.0)
+    entries.done()
+    return Soaked(at, people, 30.0 if minutes is None else minutes) if at and people is not None else None
+
+
+def _filled(entries: Entries) -> Event | None:
+    at, litres = entries.past(), entries.amount("volume", Dimension.VOLUME, "L", "1300 L", 1.0, 30_000.0)
+    entries.done()
+    return Filled(at, litres) if at else None
+
+
+def _drained(entries: Entries) -> Event | None:
+    at = entries.past()
+    entries.need("volume", 'how much was let out, such as "300 L"')
+    litres = entries.amount("volume", Dimension.VOLUME, "L", "300 L", 1.0, 30_000.0)
+    entries.done()
+    return Drained(at, litres) if at and litres is not None else None
+
+
+def _feeder(entries: Entries, shelf: Mapping[str, Product]) -> Event | None:
+    at, product = entries.past(), _named(entries, shelf)
+    entries.need("tablets", "how many tablets are in it now")
+    tablets = entries.number("tablets", 0.0, 60.0, "tablets in the feeder")
+    opening = entries.number("opening", 0.0, 1.0, "how far it is open")
+    entries.done()
+    return FeederSet(at, product.name, tablets, opening) if at and product and tablets is not None else None
+
+
+def _noticed(entries: Entries) -> Event | None:
+    at = entries.past()
+    hours = entries.amount("too_little_sanitizer_for", Dimension.TIME, "h", "2 days", 0.0, 100_000.0)
+    found = (entries.word("clarity", Clarity, Clarity.UNKNOWN), _signs(entries), hours)
+    unlogged = entries.word("soak_not_noted", Answer, Answer.NO)
+    entries.done()
+    return Noticed(at, *found, unlogged) if at else None
+
+
+def _signs(entries: Entries) -> frozenset[Sign]:
+    value = entries.raw("signs")
+    known = [sign.value for sign in Sign]
+    if value is None:
+        return frozenset()
+    if not isinstance(value, list):
+        entries.wrong("signs", value, f'a list such as [] or ["slime"] out of {", ".join(known)}')
+        return frozenset()
+    for sign in value:
+        if sign not in known:
+            entries.wrong("signs", sign, f"one of {', '.join(known)}")
+    return frozenset(Sign(sign) for sign in value if sign in known)

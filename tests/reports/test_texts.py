@@ -1,0 +1,117 @@
+"""Every kind has its text, and a plan reads well on 80 columns."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+import tubwater
+from tubwater.errors import UnknownKey
+from tubwater.reports.data import to_json
+from tubwater.reports.plain import amount_text, render_plan, render_verdict, step_text
+from tubwater.reports.text import explain, kinds, sentence, text_of
+from tubwater.services.tubfile import UnitSystem
+from tubwater.tub import (
+    Amount,
+    Basis,
+    BasisKind,
+    Expectation,
+    Plan,
+    Quantity,
+    Reading,
+    Reason,
+    Step,
+    StepKind,
+    Verdict,
+    VerdictKind,
+)
+
+NOW = datetime(2026, 11, 20, 9, 0, tzinfo=UTC)
+SOURCES = sorted((Path(tubwater.__file__).parent / "advice").glob("*.py"))
+VERDICT = Verdict(
+    VerdictKind.NOT_YET, NOW, NOW, 0, 0.0, 0.4, 0.9, (Reason("clarity-unknown"),), (Reason("test-again"),)
+)
+
+
+def used_kinds() -> set[str]:
+    found = set()
+    for path in SOURCES:
+        found |= set(re.findall(r'Reason\(\s*"([^"]+)"', path.read_text(encoding="utf-8")))
+    return found
+
+
+def test_every_kind_that_advice_gives_has_a_text() -> None:
+    assert used_kinds() <= set(kinds("reason"))
+
+
+@pytest.mark.parametrize("kind", list(StepKind))
+def test_every_kind_of_step_has_a_sentence(kind: StepKind) -> None:
+    assert step_text(
+        Step(kind, minutes=20.0, litres=300.0, amount=Amount("soda ash", "sodium-carbonate", 20.0))
+    ).endswith(".")
+
+
+@pytest.mark.parametrize("quantity", list(Quantity))
+def test_every_quantity_has_a_name(quantity: Quantity) -> None:
+    assert text_of("quantity", quantity)
+
+
+def test_an_unknown_kind_is_refused() -> None:
+    with pytest.raises(UnknownKey):
+        sentence(Reason("no-such-kind"))
+
+
+def test_a_missing_value_is_refused() -> None:
+    with pytest.raises(UnknownKey):
+        sentence(Reason("lapse"))
+
+
+def test_texts_use_no_word_that_a_household_does_not_know() -> None:
+    said = " ".join(text_of(section, kind) for section in ("caution", "quantity", "method") for kind in kinds(section))
+    assert not re.search(r"\b(belief|ensemble|fleet|TA|CH|CYA)\b", said)
+
+
+def test_a_temperature_is_said_in_the_keepers_units() -> None:
+    reason = Reason("too-hot", {"temperature": 41.0, "limit": 40.0})
+    assert "41 °C" in sentence(reason)
+    assert "104 °F" in sentence(reason, UnitSystem.US)
+
+
+def test_a_basis_from_memory_shows_as_unverified() -> None:
+    assert "unverified" in explain(Reason("lapse", {"hours": 30.0}, Basis(BasisKind.FROM_MEMORY, ("mahc",))))
+
+
+def test_a_dose_shows_weight_and_measure() -> None:
+    amount = Amount("soda ash", "sodium-carbonate", 45.0, 1.5, "scoop")
+    assert amount_text(amount) == "45 g of soda ash, that is 1½ level scoops"
+    assert amount_text(amount, UnitSystem.US).startswith("1.59 oz")
+
+
+def test_a_plan_fits_into_80_columns_and_ends_with_when_to_come_back() -> None:
+    step = Step(
+        StepKind.DOSE,
+        Amount("potassium monopersulfate granules", "monopersulfate", 45.0, 1.5, "scoop"),
+        reasons=(Reason("weekly-shock"),),
+        expected=(Expectation(Quantity.BROMINE, 6.0, 4.0, 8.0), Expectation(Quantity.PH, 7.5, 7.3, 7.7)),
+        cautions=("one-container", "oxidizer-fire"),
+    )
+    end = (Reason("fit-after-test", {"quantity": "bromine", "low": 3.0, "high": 10.0}),)
+    plan = Plan(NOW, "in-use", VERDICT, (step,), None, (), (), end, NOW + timedelta(days=7), None)
+    lines = render_plan(plan).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert "Come back Fri 27 Nov, 09:00." in lines[-1]
+
+
+def test_a_verdict_says_how_long_it_holds() -> None:
+    fit = Verdict(VerdictKind.FIT, NOW, NOW + timedelta(hours=6), 2, 15.0, 0.97, 0.95, (Reason("both-locks"),))
+    assert "good until Fri 20 Nov, 15:00" in render_verdict(fit)
+    assert "Up to 2 people" in render_verdict(fit)
+
+
+def test_json_of_a_value_is_valid_and_has_no_infinity() -> None:
+    reading = Reading(Quantity.BROMINE, float("-inf"), 1.0, "mg/L", "strip", NOW)
+    assert json.loads(to_json(reading))["low"] is None
