@@ -8,13 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from tubwater import tub as values
 from tubwater.errors import InputError
 from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file, read_tub_file
-from tubwater.tub import Quantity, Sanitizer, Tested
+from tubwater.tub import Quantity, Sanitizer
 
 NOW = datetime(2026, 11, 20, 9, 0, tzinfo=UTC)
 TUB = '[tub]\nvolume = "1300 L"\nsanitizer = "bromine"\n'
 STRIP = '[[test]]\nmethod = "strip"\n'
+ACID = '[[product]]\nsubstance = "dry acid"\n'
 
 
 def problems(text: str) -> dict[str, str]:
@@ -40,13 +42,17 @@ def test_the_example_to_copy_is_the_one_in_the_package(checkout: Path) -> None:
 )
 def test_a_reading_may_be_a_step_between_two_or_beyond_the_ends(written: str, low: float, high: float) -> None:
     (event,) = parse_tub_file(f"{TUB}{STRIP}bromine = {written}\n", NOW).events
-    assert isinstance(event, Tested)
+    assert isinstance(event, values.Tested)
     assert (event.readings[0].low, event.readings[0].high, event.at) == (low, high, NOW)
 
 
 BAD = {
     "an unknown key": (TUB + 'colour = "red"\n', "tub.colour", "unknown"),
-    "a misspelt product": (TUB + '[[product]]\nsubstance = "sodium bicarbonat"\nstrength = "99 %"\n', "product[1].substance", "sodium bicarbonate"),
+    "a misspelt product": (
+        TUB + "[[product]]\nsubstance = 'sodium bicarbonat'",
+        "product[1].substance",
+        "sodium bicarbonate",
+    ),
     "a missing unit": ('[tub]\nvolume = 1300\nsanitizer = "bromine"\n', "tub.volume", "unit"),
     "40,000 litres": ('[tub]\nvolume = "40000 L"\nsanitizer = "bromine"\n', "tub.volume", "30000"),
     "a volume that reads two ways": ('[tub]\nvolume = "1,300 L"\nsanitizer = "bromine"\n', "tub.volume", "both"),
@@ -60,11 +66,11 @@ BAD = {
     "infinity": (TUB + STRIP + "bromine = inf\n", "test[1].bromine", "number"),
     "no method": (TUB + "[[test]]\npH = 7.4\n", "test[1].method", "strip"),
     "strength 0": (TUB + '[[product]]\nsubstance = "dry acid"\nstrength = "0 %"\n', "product[1].strength", "0.1"),
-    "strength unknown": (TUB + '[[product]]\nsubstance = "dry acid"\nstrength = "unknown"\n', "product[1].strength", "label"),
+    "strength unknown": (TUB + ACID + 'strength = "unknown"', "product[1].strength", "label"),
     "a test to come": (TUB + STRIP + "pH = 7.4\nat = 2026-11-21T09:00:00Z\n", "test[1].at", "before now"),
     "an empty file": ("", "file", "empty"),
     "a file that is not TOML": ("[[[", "file", "not TOML"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("text", "field", "word"), BAD.values(), ids=BAD)
