@@ -19,7 +19,7 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import ReadingContext, blunder_probability, log_likelihood
 from tubwater.tub import Event, Filled, Reading, Tested, Tub
 
-__all__ = ["Belief", "believe"]
+__all__ = ["MEMBERS", "Belief", "believe"]
 
 Array = NDArray[np.float64]
 _KIT_SHARE = 0.6  # of a method's one-sigma that stays the same from test to test (judgement)
@@ -49,6 +49,7 @@ class Belief:
 
     @property
     def size(self) -> int:
+        """Members."""
         return int(self.latent.shape[1])
 
     def thinned(self, members: int) -> Belief:
@@ -124,7 +125,9 @@ def _log_likelihood(prior: Prior, products: Products, events: tuple[Event, ...],
         if isinstance(event, Tested):
             observer = Observer(seen)
             for reading in event.readings:
-                total += log_likelihood(reading, observer.read(reading.quantity), _context(prior, latent, observer, reading))
+                total += log_likelihood(
+                    reading, observer.read(reading.quantity), _context(prior, latent, observer, reading)
+                )
     return np.maximum(total, -1e6)
 
 
@@ -154,5 +157,3 @@ def _suspects(
     if whole < _SUSPECT:
         return ()
     return tuple(name for name, p in found.items() if p > 0.15)
-
-

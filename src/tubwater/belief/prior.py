@@ -228,7 +228,12 @@ def _water(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Wa
 
 
 def _salts(
-    celsius: float, alkalinity_mg: Array, calcium_mg: Array, magnesium_share: Array, sulfate_mg: Array, chloride_mg: Array
+    celsius: float,
+    alkalinity_mg: Array,
+    calcium_mg: Array,
+    magnesium_share: Array,
+    sulfate_mg: Array,
+    chloride_mg: Array,
 ) -> Water:
     """Water of given alkalinity, hardness and anions without carbonate; sodium or chloride closes the balance."""
     per_litre = 1e-3 / 0.993

@@ -72,10 +72,6 @@ class Rates:
 
     def __getitem__(self, index: Any) -> Rates:
         """The rates of the members at ``index``."""
-        picked = {
-            name: getattr(self, name)[index]
-            for name in self.__dataclass_fields__
-            if name not in ("kla", "fill")
-        }
+        picked = {name: getattr(self, name)[index] for name in self.__dataclass_fields__ if name not in ("kla", "fill")}
         kla = {mode: value[index] for mode, value in self.kla.items()}
         return replace(self, **picked, kla=kla, fill=self.fill[index])

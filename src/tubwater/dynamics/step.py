@@ -75,7 +75,7 @@ def advance(
 def soak(state: TubState, rates: Rates, bather_hours: ArrayLike, people: ArrayLike) -> TubState:
     """The moment people get out: the fast demand is met, the slow joins the pool, splashed water is replaced."""
     kg = rates.litres * 0.993
-    load = rates.demand * bather_hours / kg
+    load = rates.demand * np.asarray(bather_hours, dtype=float) / kg
     wet = top_up(state, rates, np.asarray(people) * rates.carry_out, lost=True)
     totals = wet.water.totals.copy()
     left = _spend(totals, load * rates.fast_share)
@@ -86,7 +86,10 @@ def soak(state: TubState, rates: Rates, bather_hours: ArrayLike, people: ArrayLi
 def top_up(state: TubState, rates: Rates, litres: ArrayLike, lost: bool) -> TubState:
     """``litres`` of fill water in; ``lost`` True where water went out, False where only vapour did."""
     share = np.minimum(np.asarray(litres) / rates.litres, 1.0)
-    totals = state.water.totals * (1.0 - share if lost else 1.0) + share * rates.fill.totals
+    fill = rates.fill.totals
+    extra = (1,) * (state.water.totals.ndim - fill.ndim)  # candidates stand before the members
+    fill = fill.reshape(fill.shape[0], *extra, *fill.shape[1:])
+    totals = state.water.totals * (1.0 - share if lost else 1.0) + share * fill
     water = Water(state.water.temperature, totals)
     return TubState(water, state.tablet_grams, state.tablet_count, state.opening, state.ph)
 

@@ -2,7 +2,6 @@
 
 from tubwater.facts.basis import Basis, BasisKind
 from tubwater.facts.quantity import OxidantScale, Quantity
-from tubwater.tub.reason import Reason
 from tubwater.tub.events import (
     Answer,
     Clarity,
@@ -29,6 +28,7 @@ from tubwater.tub.plan import (
     Verdict,
     VerdictKind,
 )
+from tubwater.tub.reason import Reason
 from tubwater.tub.tub import (
     Equipment,
     FillWater,

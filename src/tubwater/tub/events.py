@@ -33,6 +33,8 @@ class Answer(StrEnum):
 
 
 class Clarity(StrEnum):
+    """How clear the water is."""
+
     CLEAR = "clear"  # the drain is sharply visible with the jets off
     HAZY = "hazy"
     CLOUDY = "cloudy"
@@ -103,6 +105,8 @@ class Dosed:
 
 @dataclass(frozen=True)
 class Soaked:
+    """People were in."""
+
     at: datetime
     people: float
     minutes: float
@@ -118,6 +122,8 @@ class Filled:
 
 @dataclass(frozen=True)
 class Drained:
+    """Water was let out and replaced."""
+
     at: datetime
     litres: float
 

@@ -8,8 +8,8 @@ from datetime import datetime
 from enum import StrEnum
 from types import MappingProxyType
 
-from tubwater.tub.reason import Reason
 from tubwater.facts.quantity import Quantity
+from tubwater.tub.reason import Reason
 
 __all__ = [
     "AfterSoak",
@@ -26,6 +26,8 @@ __all__ = [
 
 
 class VerdictKind(StrEnum):
+    """The three answers."""
+
     FIT = "fit"
     NOT_YET = "not yet"
     KEEP_OUT = "keep out"
@@ -55,6 +57,8 @@ class Verdict:
 
 
 class StepKind(StrEnum):
+    """What kind of thing is done."""
+
     KEEP_OUT = "keep out"
     CHECK = "check"  # a safety or care check made during a wait
     TEST = "test"

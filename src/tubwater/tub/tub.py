@@ -26,11 +26,15 @@ __all__ = [
 
 
 class Sanitizer(StrEnum):
+    """What keeps the water."""
+
     BROMINE = "bromine"
     CHLORINE = "chlorine"
 
 
 class TubKind(StrEnum):
+    """The kinds of tub that differ in mixing."""
+
     ACRYLIC = "acrylic"  # fixed shell with water and air jets
     INFLATABLE = "inflatable"  # air bubbles and a small pump, no water jets
     WOOD_FIRED = "wood-fired"  # a stove and no pump
@@ -38,6 +42,8 @@ class TubKind(StrEnum):
 
 
 class Setting(StrEnum):
+    """Whose tub it is."""
+
     HOME = "home"
     LET = "let"
     PUBLIC = "public"
@@ -109,6 +115,8 @@ class Tub:
 
 
 class MeasureKind(StrEnum):
+    """What a product is measured with."""
+
     SCOOP = "scoop"
     CAP = "cap"
     SPOON = "spoon"

@@ -1,0 +1,218 @@
+"""What to add: products behind the levers, the room each has, the search, and rounding to what can be measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tubwater.advice.measures import grams_floor, measure_spread, smallest
+from tubwater.advice.now import Situation, substance_of
+from tubwater.advice.rollout import Bands, Future, Lived, Recipes
+from tubwater.advice.safety import cap_grams
+from tubwater.advice.search import Problem, score, search
+from tubwater.advice.wishes import Wishes
+from tubwater.chemistry import Composition, freeze
+from tubwater.facts import Role, defaults
+from tubwater.facts.quantity import Quantity
+from tubwater.tub import Product, Sanitizer
+
+__all__ = ["Decision", "Kit", "decide", "kit_of", "oxidizer_to"]
+
+_MEMBERS = 48
+_CHECK_MEMBERS = 160
+_MOST_PARTS = 2
+_MOST_TABLETS_PER_1300 = 8.0
+_TABLET_BITE = 1.0
+
+
+@dataclass(frozen=True)
+class Kit:
+    """The product in hand behind each lever, None where nothing fits."""
+
+    acid: Product | None
+    bicarbonate: Product | None
+    soda_ash: Product | None
+    oxidizer: Product | None
+    tablet: Product | None
+    calcium: Product | None
+    bromide: Product | None
+
+    @property
+    def tablet_grams(self) -> float:
+        """Mass of one tablet, g."""
+        return (self.tablet.tablet_grams if self.tablet else None) or defaults()["tablet_grams"].value
+
+
+@dataclass(frozen=True, eq=False)
+class Decision:
+    """Grams of each lever, rounded to what can be measured, with what they bring.
+
+    Attributes:
+        levers: by name. lived, without: hours with the plan and with nothing done, on members not searched on.
+        in_band_gain: share of hours gained.
+    """
+
+    levers: dict[str, float]
+    lived: Lived
+    without: Lived
+
+
+def kit_of(case: Situation) -> Kit:
+    """The products in hand by what they are for; monopersulfate before hypochlorite in a bromine tub."""
+    bromine = case.tub.sanitizer is Sanitizer.BROMINE
+    oxidizers = [p for p in case.shelf.products if _fits(case, p, Role.OXIDIZER if bromine else Role.CHLORINE_DOSE)]
+    oxidizers.sort(key=lambda p: p.substance != "monopersulfate")
+    return Kit(
+        acid=case.best_product(Role.LOWER_PH),
+        bicarbonate=case.best_product(Role.RAISE_ALKALINITY),
+        soda_ash=case.best_product(Role.RAISE_PH),
+        oxidizer=oxidizers[0] if oxidizers else None,
+        tablet=case.best_product(Role.SLOW_BROMINE) if bromine else None,
+        calcium=case.best_product(Role.RAISE_CALCIUM),
+        bromide=case.best_product(Role.BROMIDE_BANK) if bromine else None,
+    )
+
+
+def _fits(case: Situation, product: Product, role: Role) -> bool:
+    substance = substance_of(product)
+    return role in substance.roles and bool(product.strength) and not substance.refusal(case.tub.sanitizer)
+
+
+def decide(case: Situation, kit: Kit, wishes: Wishes, rng: np.random.Generator, fixed: dict[str, float]) -> Decision:
+    """Search the levers; ``fixed`` holds those already decided (g), for a recovery or a closed feeder."""
+    bounds = _bounds(case, kit, fixed)
+    problem = _problem(case, kit, wishes, rng, 0, _MEMBERS, bounds)
+    choice = search(problem, rng)
+    check = _problem(case, kit, wishes, rng, _MEMBERS, _CHECK_MEMBERS, bounds)
+    return _rounded(check, kit, dict(choice.levers), bounds)
+
+
+def oxidizer_to(case: Situation, kit: Kit, goal: float) -> float:
+    """Grams of the oxidizer in hand that bring the sanitizer to ``goal`` (mg/L, own scale), demand included."""
+    if kit.oxidizer is None:
+        return 0.0
+    per_mg = 159.808 if case.tub.sanitizer is Sanitizer.BROMINE else 70.906
+    oxidant = case.products.compositions[kit.oxidizer.name].oxidant * per_mg
+    present = np.median(case.sanitizer_of(case.state))
+    owed = np.median(case.state.water.demand) * per_mg * 1000.0
+    litres = np.median(case.rates.litres)
+    return float(max(goal - present + owed, 0.0) * litres / 1000.0 / oxidant)
+
+
+def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tuple[float, float]]:
+    litres = float(np.median(case.rates.litres))
+    room = {name: _room(getattr(kit, name), litres) for name in ("acid", "bicarbonate", "soda_ash", "oxidizer")}
+    if case.last_valid(Quantity.PH) is None:
+        room["acid"] = room["soda_ash"] = 0.0
+    if case.last_valid(Quantity.PH) is None and case.last_valid(Quantity.TOTAL_ALKALINITY) is None:
+        room["bicarbonate"] = 0.0
+    bounds = {name: (0.0, most) for name, most in room.items()}
+    tablets = _MOST_TABLETS_PER_1300 * litres / 1300.0 * kit.tablet_grams if kit.tablet else 0.0
+    bounds["tablet_grams"] = (0.0, tablets)
+    bounds["opening"] = (0.1, 1.0) if kit.tablet else (0.0, 0.0)
+    bounds["after_soak"] = (0.0, _most_after_soak(case, kit))
+    return bounds | {name: (value, value) for name, value in fixed.items()}
+
+
+def _room(product: Product | None, litres: float) -> float:
+    if product is None:
+        return 0.0
+    cap = cap_grams(product, litres)
+    return _MOST_PARTS * cap if np.isfinite(cap) else 0.0
+
+
+def _most_after_soak(case: Situation, kit: Kit) -> float:
+    """Oxidizer per person-half-hour: at most what the hungriest likely bather uses, g."""
+    if kit.oxidizer is None:
+        return 0.0
+    mol = float(np.quantile(case.rates.demand, 0.95)) * 0.5
+    return max(mol / case.products.compositions[kit.oxidizer.name].oxidant, smallest(kit.oxidizer))
+
+
+def _problem(
+    case: Situation,
+    kit: Kit,
+    wishes: Wishes,
+    rng: np.random.Generator,
+    first: int,
+    members: int,
+    bounds: dict[str, tuple[float, float]],
+) -> Problem:
+    size = case.belief.size
+    cut = np.arange(first, first + members) % size
+    s = case.state
+    state = replace(
+        s,
+        water=s.water[cut],
+        tablet_grams=s.tablet_grams[cut],
+        tablet_count=s.tablet_count[cut],
+        opening=s.opening[cut],
+        ph=s.ph[cut],
+    )
+    names = ("acid", "bicarbonate", "soda_ash", "oxidizer", "tablet")
+    recipes = Recipes(**{name: _recipe(case, getattr(kit, name)) for name in names})
+    spread = measure_spread(kit.oxidizer) if kit.oxidizer else 0.1
+    future = _future(case, wishes, rng, members, spread)
+    bands = Bands(
+        case.limits(case.sanitizer_quantity), case.limits(Quantity.PH), case.limits(Quantity.TOTAL_ALKALINITY)
+    )
+    per = 159.808e3 if case.tub.sanitizer is Sanitizer.BROMINE else 70.906e3
+    return Problem(
+        state, case.rates[cut], freeze(state.water), recipes, future, replace(bands, per_mg=per * 0.993), bounds
+    )
+
+
+def _recipe(case: Situation, product: Product | None) -> Composition | None:
+    return None if product is None else case.products.compositions[product.name]
+
+
+def _future(case: Situation, wishes: Wishes, rng: np.random.Generator, members: int, spread: float) -> Future:
+    """Each member's evenings: whether people bathe, how many and how long."""
+    tub, table = case.tub, defaults()
+    per_week = table["soaks_per_week"].value if tub.soaks_per_week is None else tub.soaks_per_week
+    people = table["people_per_soak"].value if tub.people_per_soak is None else tub.people_per_soak
+    minutes = table["minutes_per_soak"].value if tub.minutes_per_soak is None else tub.minutes_per_soak
+    days = max(1, round(wishes.days))
+    bathes = rng.random((days, members)) < min(per_week / 7.0, 1.0)
+    heads = np.maximum(np.round(people * np.exp(0.25 * rng.standard_normal((days, members)))), 1.0) * bathes
+    hours = heads * minutes / 60.0 * np.exp(0.3 * rng.standard_normal((days, members)))
+    return Future(hours, heads, np.exp(spread * rng.standard_normal(members)), visit_hours=1.0)
+
+
+def _rounded(problem: Problem, kit: Kit, levers: dict[str, float], bounds: dict[str, tuple[float, float]]) -> Decision:
+    """Every rounding of the standing levers tried as one batch on fresh members; the best is kept."""
+    for name in ("acid", "bicarbonate", "soda_ash", "oxidizer"):
+        product: Product | None = getattr(kit, name)
+        levers[name] = _nearest(product, levers[name], bounds[name][1]) if product else 0.0
+    tablet, step = kit.tablet_grams, smallest(kit.oxidizer) if kit.oxidizer else 1.0
+    choices = [
+        (t * tablet, o, a)
+        for t in _around(levers["tablet_grams"] / tablet, _TABLET_BITE, bounds["tablet_grams"][1] / tablet)
+        for o in (
+            sorted({0.25, 0.5, 0.75, 1.0}) if bounds["opening"][1] > bounds["opening"][0] else [levers["opening"]]
+        )
+        for a in [step * k for k in _around(levers["after_soak"] / step, 1.0, bounds["after_soak"][1] / step)]
+    ]
+    trial = {name: np.full(len(choices) + 1, value) for name, value in levers.items()}
+    for name, column in zip(("tablet_grams", "opening", "after_soak"), zip(*choices, strict=True), strict=True):
+        trial[name][:-1] = column
+    for name in trial:
+        trial[name][-1] = 0.0
+    lived = problem.run(trial)
+    best = int(np.argmax(score(lived, trial)[:-1]))
+    return Decision({name: float(v[best]) for name, v in trial.items()}, _row(lived, best), _row(lived, -1))
+
+
+def _nearest(product: Product, grams: float, most: float) -> float:
+    """The nearest measurable amount that is not above ``most``."""
+    return grams_floor(product, min(grams + 0.5 * smallest(product), most))
+
+
+def _around(value: float, step: float, most: float) -> list[float]:
+    base = np.floor(value / step) * step
+    return sorted({float(np.clip(v, 0.0, np.floor(most + 1e-9))) for v in (base - step, base, base + step)})
+
+
+def _row(lived: Lived, index: int) -> Lived:
+    return Lived(**{name: getattr(lived, name)[index] for name in lived.__dataclass_fields__})

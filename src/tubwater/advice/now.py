@@ -1,0 +1,242 @@
+"""The situation that advice is given in: a tub, what is believed of it, and what was just seen and done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tubwater.belief import Belief, Observer, Products
+from tubwater.chemistry import INDEX, FrozenBuffer, freeze
+from tubwater.dynamics import Rates, TubState
+from tubwater.facts import Guideline, Limits, Role, Substance, substances
+from tubwater.facts.quantity import Quantity
+from tubwater.measurement import standard_value
+from tubwater.tub import Answer, Clarity, Dosed, Noticed, Product, Reading, Sanitizer, Setting, Shelf, Sign, Tested, Tub
+
+__all__ = ["Situation", "substance_of"]
+
+Array = NDArray[np.float64]
+_MIX_MINUTES = 20.0  # common practice
+_WINDOW_HALF_LIVES = 4.0  # 94 % reacted (calculation)
+_FRESH_HOURS_HOME = 24.0  # until the overnight loss is known
+
+
+def substance_of(product: Product) -> Substance:
+    """The substance of a product."""
+    return substances()[product.substance]
+
+
+@dataclass(frozen=True, eq=False)
+class Situation:
+    """Everything advice looks at. Times are aware datetimes.
+
+    Attributes:
+        belief: at ``now``. guideline: the limits in force. answers are those of the newest ``Noticed``.
+    """
+
+    tub: Tub
+    shelf: Shelf
+    belief: Belief
+    guideline: Guideline
+    now: datetime
+
+    @property
+    def state(self) -> TubState:
+        """The tub now."""
+        return self.belief.state
+
+    @property
+    def rates(self) -> Rates:
+        """The tub's rates."""
+        return self.belief.rates
+
+    @property
+    def products(self) -> Products:
+        """Compositions of the products in hand."""
+        return self.belief.products
+
+    @property
+    def suspects(self) -> tuple[str, ...]:
+        """Quantities whose readings do not fit together."""
+        return self.belief.suspects
+
+    @cached_property
+    def buffer(self) -> FrozenBuffer:
+        """The frozen buffering of the present water."""
+        return freeze(self.state.water)
+
+    @cached_property
+    def observer(self) -> Observer:
+        """Reads the present water."""
+        return Observer(self.state)
+
+    @property
+    def sanitizer_quantity(self) -> Quantity:
+        """The tub's own sanitizer."""
+        bromine = self.tub.sanitizer is Sanitizer.BROMINE
+        return Quantity.BROMINE if bromine else Quantity.FREE_CHLORINE
+
+    def limits(self, quantity: Quantity) -> Limits:
+        """The guideline's limits of a quantity."""
+        return self.guideline.limits[quantity]
+
+    def sanitizer_of(self, state: TubState) -> Array:
+        """The sanitizer of a state on the tub's own scale, mg/L."""
+        return Observer(state).read(self.sanitizer_quantity)
+
+    def probability(self, quantity: Quantity) -> float:
+        """Probability that a quantity is inside its bathing limits."""
+        value, limits = self.observer.read(quantity), self.limits(quantity)
+        low = value >= limits.bathing_low
+        return float(np.mean(low & (value <= limits.bathing_high)))
+
+    @property
+    def noticed(self) -> Noticed:
+        """The newest look at the tub; before any look nothing is known."""
+        looks = [e for e in self.belief.events if isinstance(e, Noticed) and e.at <= self.now]
+        return max(looks, key=lambda e: e.at) if looks else Noticed(self.now)
+
+    @property
+    def clarity(self) -> Clarity:
+        """Whether the drain was seen sharply."""
+        return self.noticed.clarity
+
+    @property
+    def signs(self) -> frozenset[Sign]:
+        """Signs that keep people out; a purple colour only spoils the pH reading."""
+        return self.noticed.signs - {Sign.PURPLE_INDICATOR}
+
+    @property
+    def unlogged_soak(self) -> Answer:
+        """Whether somebody was in without a note."""
+        return self.noticed.unlogged_soak
+
+    @property
+    def lapse_hours(self) -> float | None:
+        """Hours that the sanitizer was or may have been too low."""
+        return self.noticed.lapse_hours
+
+    @cached_property
+    def lapse_closed(self) -> bool:
+        """Two good sanitizer readings at least twelve hours apart since the lapse was told."""
+        limits = self.limits(self.sanitizer_quantity)
+        good = [r.at for r in self.readings(self.sanitizer_quantity) if min(self.standard(r)) >= limits.bathing_low]
+        return bool(good) and max(good) - min(good) >= timedelta(hours=12)
+
+    @property
+    def warmest(self) -> float:
+        """The set temperature or the newest reading, whichever is higher, degC."""
+        read = self.readings(Quantity.TEMPERATURE)
+        return max([self.tub.temperature, *(r.value for r in read[:1])])
+
+    @cached_property
+    def litres_low(self) -> float:
+        """The volume that 95 of 100 believe is exceeded, L."""
+        return float(np.quantile(self.rates.litres, 0.05))
+
+    @property
+    def most_test_age(self) -> float:
+        """Hours that a reading stays fresh."""
+        required = self.guideline.max_test_age_hours
+        return min(required, _FRESH_HOURS_HOME) if self.tub.setting is Setting.HOME else required
+
+    def readings(self, quantity: Quantity) -> list[Reading]:
+        """Readings of a quantity up to now, newest first."""
+        found = [
+            r
+            for e in self.belief.events
+            if isinstance(e, Tested) and e.at <= self.now
+            for r in e.readings
+            if r.quantity is quantity
+        ]
+        return sorted(found, key=lambda r: r.at, reverse=True)
+
+    def last_valid(self, quantity: Quantity) -> Reading | None:
+        """The newest reading, or None where it counts for nothing: spoiled, suspect, or inside a window."""
+        found = self.readings(quantity)
+        if not found or (str(quantity) in self.suspects):
+            return None
+        newest = found[0]
+        if quantity is Quantity.PH and self._colour_spoiled:
+            return None
+        if quantity is self.sanitizer_quantity and (self._bleached(newest) or self._in_window(newest.at)):
+            return None
+        return newest
+
+    def newest_pair(self) -> tuple[Reading, Reading]:
+        """The valid readings of sanitizer and pH; only for a case that has both."""
+        pair = (self.last_valid(self.sanitizer_quantity), self.last_valid(Quantity.PH))
+        assert pair[0] is not None and pair[1] is not None
+        return pair[0], pair[1]
+
+    def standard(self, reading: Reading) -> tuple[float, float]:
+        """What was read, as an interval in the project's unit and the tub's own scale."""
+        return standard_value(reading)
+
+    @cached_property
+    def _colour_spoiled(self) -> bool:
+        high = self.readings(self.sanitizer_quantity)[:1]
+        strong = bool(high) and max(self.standard(high[0])) > 10.0
+        return strong or Sign.PURPLE_INDICATOR in self.noticed.signs
+
+    def _bleached(self, reading: Reading) -> bool:
+        """Zero soon after a big dose is bleached colour, not low sanitizer."""
+        low = max(self.standard(reading)) < 1.0
+        recent = [d for d in self.doses() if reading.at - timedelta(hours=6) <= d.at <= reading.at]
+        return low and any(self.raises_by(d) > 10.0 for d in recent)
+
+    def doses(self) -> list[Dosed]:
+        """Doses up to now, newest first."""
+        found = [e for e in self.belief.events if isinstance(e, Dosed) and e.at <= self.now]
+        return sorted(found, key=lambda e: e.at, reverse=True)
+
+    def raises_by(self, dosed: Dosed) -> float:
+        """Sanitizer that a dose can make, mg/L on the tub's own scale, at the volume on the plate."""
+        mol = self.products.compositions[dosed.product].oxidant * dosed.grams
+        grams = 159.808 if self.tub.sanitizer is Sanitizer.BROMINE else 70.906
+        return mol * grams * 1000.0 / self.tub.litres
+
+    @cached_property
+    def monopersulfate_minutes(self) -> float:
+        """Minutes until 94 of 100 parts of a monopersulfate dose have reacted with this bank, at its cautious end."""
+        bromide = self.state.water.bromide + self.state.water.bromine
+        rate = np.quantile(self.rates.monopersulfate_rate * np.maximum(bromide, 1e-7), 0.2)
+        return float(min(_WINDOW_HALF_LIVES * np.log(2.0) / rate / 60.0, 1440.0))
+
+    def _in_window(self, at: datetime) -> bool:
+        span = timedelta(minutes=self.monopersulfate_minutes)
+        return any(d.at <= at < d.at + span for d in self.doses() if self._is_monopersulfate(d))
+
+    @property
+    def in_monopersulfate_window(self) -> bool:
+        """Whether monopersulfate is still reacting now."""
+        return self._in_window(self.now)
+
+    @property
+    def wait_until(self) -> datetime:
+        """When the wait after the newest dose is over."""
+        doses = self.doses()
+        return doses[0].at + timedelta(minutes=_MIX_MINUTES) if doses else self.now
+
+    def _is_monopersulfate(self, dosed: Dosed) -> bool:
+        per_gram = self.products.compositions[dosed.product].per_gram
+        return bool(per_gram[INDEX["monopersulfate"]] > 0.0)
+
+    def best_product(self, role: Role) -> Product | None:
+        """The first product in hand that fills a role and is supported in this tub."""
+        for product in self.shelf.products:
+            substance = substance_of(product)
+            if role in substance.roles and product.strength and not substance.refusal(self.tub.sanitizer):
+                return product
+        return None
+
+
+def others(shelf: Shelf, tub: Tub) -> Sequence[tuple[Product, str]]:
+    """Products in hand that this tub must not have, with the kind of the refusal."""
+    found = [(p, substance_of(p).refusal(tub.sanitizer)) for p in shelf.products]
+    return [(p, kind) for p, kind in found if kind]

@@ -1,0 +1,70 @@
+"""Rules that no step may break: predicted pH, scale, sanitizer and the cap of each addition."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tubwater.advice.beside import Beside
+from tubwater.advice.measures import grams_floor, measure_spread
+from tubwater.advice.now import substance_of
+from tubwater.belief import Observer
+from tubwater.chemistry import Composition
+from tubwater.dynamics import TubState
+from tubwater.facts import Role
+from tubwater.tub import Product
+
+__all__ = ["PH_HIGH", "PH_LOW", "SCALE_HIGH", "allowed", "cap_grams", "largest_allowed"]
+
+PH_LOW, PH_HIGH = 6.8, 8.2
+SCALE_HIGH = 0.6
+_TAIL = 0.05
+_MG_PER_EQ = 50043.5
+
+
+def cap_grams(product: Product, litres: float) -> float:
+    """Most of a product in one addition, g, scaled from the caps stated for 1,300 L."""
+    substance = substance_of(product)
+    cap, strength = substance.cap_mg_per_l, product.strength or 1.0
+    if cap <= 0.0:
+        return float("inf")
+    alkaline = abs(substance.composition.alkalinity) * _MG_PER_EQ  # mg CaCO3 per g
+    if substance.roles & {Role.LOWER_PH, Role.RAISE_ALKALINITY, Role.RAISE_PH} and alkaline > 0.0:
+        return cap * litres / 1000.0 / (alkaline / 1000.0 * strength)
+    if Role.RAISE_CALCIUM in substance.roles:
+        hardness = float(substance.composition.scaled(strength).per_gram[1]) * 100087.0 / 1000.0  # g CaCO3 per g
+        return cap * litres / 1000.0 / max(hardness, 1e-9)
+    return cap * litres / 1000.0
+
+
+def allowed(beside: Beside, after: TubState, sanitizer_high: float) -> bool:
+    """Whether a state may follow the present one: inside the limits, or not further out where already outside."""
+    before_ph, ph = beside.ph(), after.ph
+    if not _within(ph, before_ph, PH_LOW, PH_HIGH):
+        return False
+    scale, scale_before = Observer(after).solved.si_calcite, beside.calcite()
+    if not _within(scale, scale_before, -np.inf, SCALE_HIGH):
+        return False
+    active, active_before = Observer(after).read(beside.sanitizer), Observer(beside.state).read(beside.sanitizer)
+    return _within(active, active_before, -np.inf, sanitizer_high)
+
+
+def largest_allowed(
+    beside: Beside, product: Product, composition: Composition, grams: float, litres: float, sanitizer_high: float
+) -> float:
+    """The largest measurable amount up to ``grams`` that its cap and the limits allow, g."""
+    most = grams_floor(product, min(grams, cap_grams(product, litres)))
+    spread = measure_spread(product)
+    for share in (1.0, 0.75, 0.5, 0.25):
+        tried = grams_floor(product, most * share)
+        if tried <= 0.0:
+            return 0.0
+        if allowed(beside, beside.dosed(composition, tried, spread), sanitizer_high):
+            return tried
+    return 0.0
+
+
+def _within(after: np.ndarray, before: np.ndarray, low: float, high: float) -> bool:
+    """The 5 % tails stay inside, or where they were outside move no further out."""
+    low_after, high_after = np.quantile(after, (_TAIL, 1.0 - _TAIL))
+    low_before, high_before = np.quantile(before, (_TAIL, 1.0 - _TAIL))
+    return bool(low_after >= min(low, low_before - 1e-3) and high_after <= max(high, high_before + 1e-3))

@@ -1,0 +1,123 @@
+"""The search for a plan: cross-entropy over the levers, judged on the same scenarios.
+
+Method: Rubinstein & Kroese, The Cross-Entropy Method, 2004 (from memory). Two blocks, one after the other:
+the sanitizer first (it needs no pH), then acid and base, then the sanitizer's fine setting once more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tubwater.advice.rollout import Bands, Future, Levers, Lived, Recipes, live
+from tubwater.chemistry import FrozenBuffer
+from tubwater.dynamics import Rates, TubState
+
+__all__ = ["Choice", "Problem", "score", "search"]
+
+Array = NDArray[np.float64]
+_SANITIZER = ("oxidizer", "tablet_grams", "opening", "after_soak")
+_BALANCE = ("acid", "bicarbonate", "soda_ash")
+_SOFT = 0.15
+_BELOW = 2.0  # an hour below the keep-out limit weighs as two out of the band
+_ABOVE = 2.0
+_THING = 0.004  # of the hours, for each thing a person must do
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """What is to be decided: scenarios, recipes and the bounds of each lever (low, high)."""
+
+    state: TubState
+    rates: Rates
+    buffer: FrozenBuffer
+    recipes: Recipes
+    future: Future
+    bands: Bands
+    bounds: Mapping[str, tuple[float, float]]
+
+    def run(self, candidates: Mapping[str, Array]) -> Lived:
+        """Live candidates, each lever of shape (C,)."""
+        levers = Levers(**{name: np.asarray(candidates[name], float)[:, None] for name in Levers.names()})
+        return live(self.state, self.rates, self.buffer, levers, self.recipes, self.future, self.bands)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The levers chosen, by name, and their score (share of hours less prices)."""
+
+    levers: Mapping[str, float]
+    score: float
+
+
+def search(problem: Problem, rng: np.random.Generator, rounds: int = 4, candidates: int = 48) -> Choice:
+    """The best levers found. Levers without room in ``bounds`` stay where they are."""
+    best = {name: low for name, (low, _) in problem.bounds.items()}
+    value = -np.inf
+    for block, share in ((_SANITIZER, 1.0), (_BALANCE, 1.0), (_SANITIZER, 0.5)):
+        turns = max(1, round(rounds * share))
+        best, value = _block(problem, best, value, block, rng, turns, candidates, narrow=share < 1.0)
+    return Choice(best, float(value))
+
+
+def score(lived: Lived, candidates: Mapping[str, Array]) -> Array:
+    """Mean over members of hours in band less prices, shape (C,)."""
+    hours = lived.in_band - _SOFT * lived.soft - _BELOW * lived.below - _ABOVE * lived.above
+    things = sum(np.asarray(candidates[name]) > 0.0 for name in ("acid", "bicarbonate", "soda_ash", "oxidizer"))
+    value: Array = hours.mean(axis=-1) - _THING * things
+    return value
+
+
+def _block(
+    problem: Problem,
+    best: dict[str, float],
+    value: float,
+    names: tuple[str, ...],
+    rng: np.random.Generator,
+    rounds: int,
+    candidates: int,
+    narrow: bool,
+) -> tuple[dict[str, float], float]:
+    free = [n for n in names if problem.bounds[n][1] > problem.bounds[n][0]]
+    if not free:
+        return best, value
+    low = np.array([problem.bounds[n][0] for n in free])
+    high = np.array([problem.bounds[n][1] for n in free])
+    mean = np.array([best[n] for n in free]) if narrow else low + 0.35 * (high - low)
+    spread = (0.12 if narrow else 0.4) * (high - low)
+    for _ in range(rounds):
+        drawn = np.clip(mean + spread * rng.standard_normal((candidates, len(free))), low, high)
+        drawn[0] = [best[n] for n in free]
+        drawn = _either_or(drawn, free, rng)
+        trial = {n: np.full(len(drawn), v) for n, v in best.items()}
+        trial.update({n: drawn[:, i] for i, n in enumerate(free)})
+        scores = score(problem.run(trial), trial)
+        order = np.argsort(-scores)
+        elite = drawn[order[: max(6, candidates // 8)]]
+        mean, spread = elite.mean(axis=0), elite.std(axis=0) + 0.02 * (high - low)
+        if scores[order[0]] > value or not np.isfinite(value):
+            value = float(scores[order[0]])
+            best = best | {n: float(drawn[order[0], i]) for i, n in enumerate(free)}
+    return best, value
+
+
+def _either_or(drawn: Array, free: list[str], rng: np.random.Generator) -> Array:
+    """Never acid and base at one visit; and nothing at all is always a candidate for each balance lever."""
+    if "acid" not in free and "bicarbonate" not in free:
+        return drawn
+    out = drawn.copy()
+    kind = rng.integers(0, 3, len(out))
+    kind[0] = 3
+    for i, name in enumerate(free):
+        if name == "acid":
+            out[kind == 1, i] = 0.0
+            out[kind == 2, i] = 0.0
+        else:
+            out[kind == 0, i] = 0.0
+            out[(kind == 2) & (rng.random(len(out)) < 0.5), i] = 0.0
+    if len(out) > 1:
+        out[1] = 0.0
+    return out
