@@ -18,7 +18,7 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import standard_value
 from tubwater.tub import Answer, Clarity, Dosed, Noticed, Product, Reading, Sanitizer, Setting, Shelf, Sign, Tested, Tub
 
-__all__ = ["Situation", "substance_of"]
+__all__ = ["Situation", "others", "substance_of"]
 
 Array = NDArray[np.float64]
 _MIX_MINUTES = 20.0  # common practice

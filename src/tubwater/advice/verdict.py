@@ -6,7 +6,6 @@ Lock two: the belief is sure enough.  The belief may tighten, never overrule a b
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -15,7 +14,7 @@ import numpy as np
 from tubwater.advice.now import Situation
 from tubwater.dynamics import Mode, advance, soak
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Answer, Clarity, Dosed, Reading, Reason, Sanitizer, Setting, Sign, Verdict, VerdictKind
+from tubwater.tub import Answer, Clarity, Reading, Reason, Sanitizer, Setting, Sign, Verdict, VerdictKind
 
 __all__ = ["SURE_PH", "SURE_SANITIZER", "judge"]
 
@@ -184,8 +183,3 @@ def _good_until(case: Situation) -> datetime:
             break
         until += timedelta(hours=1)
     return min(until, latest)
-
-
-def doses_before(events: Sequence[object], now: datetime) -> list[Dosed]:
-    """Doses up to now, newest first."""
-    return sorted((e for e in events if isinstance(e, Dosed) and e.at <= now), key=lambda e: e.at, reverse=True)

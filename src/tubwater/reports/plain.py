@@ -11,7 +11,7 @@ from tubwater.reports.text import explain, quantity_unit, sentence, text_of
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import AfterSoak, Amount, BetterTest, Expectation, Plan, Quantity, Reason, Step, Verdict, VerdictKind
 
-__all__ = ["amount_text", "moment", "render_plan", "render_verdict", "render_why", "step_text"]
+__all__ = ["WIDTH", "amount_text", "moment", "render_plan", "render_verdict", "render_why", "step_text"]
 
 WIDTH = 80
 _MARGIN = 12

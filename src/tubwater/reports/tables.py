@@ -12,7 +12,7 @@ from tubwater.reports.text import quantity_unit, sentence, text_of
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Expectation, Quantity, Reason
 
-__all__ = ["render_fields", "render_guidelines", "render_methods", "render_substances"]
+__all__ = ["WIDTH", "render_fields", "render_guidelines", "render_methods", "render_substances"]
 
 WIDTH = 80
 _NO_LIMIT = 1e8

@@ -7,6 +7,9 @@ import math
 from tubwater.services.tubfile import UnitSystem
 
 __all__ = [
+    "GRAMS_PER_OUNCE",
+    "LITRES_PER_US_GALLON",
+    "MILLILITRES_PER_US_FLUID_OUNCE",
     "clock",
     "fraction",
     "grams",

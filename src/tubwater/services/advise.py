@@ -17,7 +17,7 @@ from tubwater.tub import Event, Expectation, Plan, Shelf, Tub, Verdict
 
 __all__ = ["WaterReport", "case_of", "plan_for", "products_of", "verdict_for", "water_for"]
 
-MEMBERS = 2000
+_MEMBERS = 2000
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def _blend(parts: Mapping[str, float]) -> Composition:
 
 
 def case_of(
-    tub: Tub, shelf: Shelf, events: Sequence[Event], now: datetime, seed: int = 0, members: int = MEMBERS
+    tub: Tub, shelf: Shelf, events: Sequence[Event], now: datetime, seed: int = 0, members: int = _MEMBERS
 ) -> Situation:
     """The situation at ``now`` (aware datetime): the belief from everything entered, and the guideline in force."""
     belief = believe(tub, products_of(shelf), events, now, seed, members)
@@ -73,7 +73,7 @@ def plan_for(
     now: datetime,
     wishes: Wishes | None = None,
     seed: int = 0,
-    members: int = MEMBERS,
+    members: int = _MEMBERS,
 ) -> Plan:
     """What to add, how much, in what order, when to wait and retest."""
     return make_plan(case_of(tub, shelf, events, now, seed, members), wishes or Wishes(), seed)
