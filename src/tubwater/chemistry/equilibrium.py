@@ -196,9 +196,10 @@ def _packed(water: Water, constants: c.Constants, flat: dict[str, Array], states
 
 
 def _refuse_impossible(water: Water) -> None:
-    if not (np.isfinite(water.totals).all() and np.isfinite(water.temperature).all()):
+    least, most = water.totals.min(initial=0.0), water.totals.max(initial=0.0)  # both nan where a total is
+    if not (np.isfinite(least) and np.isfinite(most) and np.isfinite(water.temperature).all()):
         raise ChemistryError("a water has totals or a temperature that are not finite")
-    if (water.totals < 0.0).any():
+    if least < 0.0:
         where = np.argwhere((water.totals < 0.0).reshape(len(COMPONENTS), -1).any(axis=1))[0, 0]
         raise ChemistryError(f"the total of {COMPONENTS[where]} is below zero")
 
