@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from tubwater.advice import Wishes
 from tubwater.facts import Quantity
 from tubwater.facts.quantity import OxidantScale
 from tubwater.services import plan_for, verdict_for
@@ -162,3 +163,28 @@ def test_the_lever_after_a_soak_is_planned_in_the_keepers_own_scoop() -> None:
     assert plan.after_soak is not None
     assert plan.after_soak.amount.measure == "scoop"
     assert plan.after_soak.amount.grams == pytest.approx(10.0 * plan.after_soak.amount.count)
+
+
+def test_twenty_five_minutes_add_the_sanitizer_and_hand_the_rest_to_a_named_person() -> None:
+    wishes = Wishes(minutes=25.0, later_by="the neighbour")
+    plan = plan_for(TUB, SHELF, [CLEAR, a_test(1.0, 7.8, 180.0)], NOW, wishes)
+    assert set(doses(plan)) <= {"monopersulfate"}
+    assert plan.steps[-1].kind is StepKind.HAND_OVER
+    assert plan.steps[-1].by == "the neighbour"
+
+
+def test_guests_at_four_are_told_when_it_cannot_be_ready() -> None:
+    wishes = Wishes(guests_at=NOW + timedelta(minutes=30))
+    plan = plan_for(TUB, SHELF, [CLEAR, a_test(0.0, 7.8, 120.0)], NOW, wishes)
+    assert "not-ready-in-time" in {r.kind for r in plan.notes}
+
+
+@pytest.mark.parametrize("bromine", [0.0, 1.0, 2.0, 10.0])
+def test_a_strip_outside_the_bathing_limits_never_opens_the_tub(bromine: float) -> None:
+    verdict = verdict_for(TUB, SHELF, [CLEAR, a_test(bromine, 7.5, 80.0)], NOW)
+    assert verdict.kind is not VerdictKind.FIT
+
+
+def test_alkalinity_forty_with_ph_eight_point_two_gets_no_acid() -> None:
+    plan = plan_for(TUB, SHELF, [CLEAR, a_test(5.0, 8.2, 40.0, method="visual-comparator")], NOW)
+    assert "sodium-bisulfate" not in doses(plan)

@@ -107,12 +107,22 @@ def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tup
         room["acid"] = room["soda_ash"] = 0.0
     if case.last_valid(Quantity.PH) is None and case.last_valid(Quantity.TOTAL_ALKALINITY) is None:
         room["bicarbonate"] = 0.0
+    if _alkalinity_low(case):
+        room["acid"] = 0.0  # alkalinity first: acid would take what steadies the pH (common practice)
     bounds = {name: (0.0, most) for name, most in room.items()}
     tablets = _MOST_TABLETS_PER_1300 * litres / 1300.0 * kit.tablet_grams if kit.tablet else 0.0
     bounds["tablet_grams"] = (0.0, tablets)
     bounds["opening"] = (0.1, 1.0) if kit.tablet else (0.0, 0.0)
     bounds["after_soak"] = (0.0, _most_after_soak(case, kit))
     return bounds | {name: (value, value) for name, value in fixed.items()}
+
+
+def _alkalinity_low(case: Situation) -> bool:
+    """The alkalinity read or believed is below its aim: the worse of test and belief counts."""
+    low = case.limits(Quantity.TOTAL_ALKALINITY).aim_low
+    read = case.last_valid(Quantity.TOTAL_ALKALINITY)
+    believed = float(np.median(case.observer.read(Quantity.TOTAL_ALKALINITY)))
+    return believed < low or (read is not None and read.value < low)
 
 
 def _room(product: Product | None, litres: float) -> float:

@@ -36,6 +36,7 @@ __all__ = ["make_plan"]
 
 _SHOCK = 10.0  # mg/L, to which lost sanitizer is raised (judgement)
 _VENT_MINUTES = 10.0  # common practice
+_SHORT_VISIT = 45.0  # min; below it one addition with its wait fits, two do not
 _STOPS = {
     *("contamination", "drain-not-visible", "long-lapse", "sign-slime", "sign-suction-cover-missing"),
     *("sign-pump-failed", "sign-protective-device-tripped"),
@@ -166,7 +167,9 @@ class _Visit:
 
     def _doses(self, decision: Decision) -> None:
         names = ("acid", "bicarbonate", "soda_ash", "oxidizer")
-        order = ("oxidizer", *names[:3]) if self.recovery else names
+        order: tuple[str, ...] = ("oxidizer", *names[:3]) if self.recovery else names
+        if self.wishes.minutes is not None and self.wishes.minutes < _SHORT_VISIT and decision.levers["oxidizer"] > 0.0:
+            order = ("oxidizer",)  # alkalinity and pH can wait for the next visit, people without sanitizer cannot
         for name in order:
             product: Product | None = getattr(self.kit, name)
             if product is not None and decision.levers[name] > 0.0:
@@ -265,7 +268,12 @@ class _Visit:
         minutes = self.wishes.minutes
         if minutes is not None and self.clock > minutes:
             values: dict[str, float | str] = {"minutes": minutes, "needed": self.clock}
-            self.notes.append(Reason("minutes-end", values))
+            by = self.wishes.later_by
+            reasons = (Reason("minutes-end", values),)
+            self._add(Step(StepKind.HAND_OVER, by=by, quantities=self._bathing(), reasons=reasons))
+
+    def _bathing(self) -> tuple[Quantity, ...]:
+        return (self.case.sanitizer_quantity, Quantity.PH)
 
     def _add(self, step: Step) -> None:
         self.steps.append(replace(step, starts_at=self.clock))
