@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tubwater.chemistry.constants import DEFAULT, Constants
 from tubwater.chemistry.equilibrium import Equilibrium, equilibrate, solved
-from tubwater.chemistry.state import Given
+from tubwater.chemistry.solve import Given
 from tubwater.chemistry.water import STRONG_CHARGE, Water
 from tubwater.errors import ChemistryError
 
