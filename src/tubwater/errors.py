@@ -3,7 +3,10 @@
     TubwaterError
     ├── InputError        something entered cannot be meant; carries every problem found
     ├── UnknownKey        a name that no table knows; carries the nearest names
-    └── ChemistryError    a water that cannot exist (negative totals, not finite)
+    ├── ChemistryError    a water that cannot exist (negative totals, not finite)
+    ├── UnknownEntry      a tub, an entry or a visit that the logbook does not hold
+    ├── Conflict          somebody else changed the same thing meanwhile; carries what stands now
+    └── StoreUnavailable  the place where entries are kept cannot take one; nothing was kept
 
 How a computation ended is a value, never an exception: exceptions are for misuse.
 """
@@ -14,7 +17,16 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["ChemistryError", "InputError", "Problem", "TubwaterError", "UnknownKey"]
+__all__ = [
+    "ChemistryError",
+    "Conflict",
+    "InputError",
+    "Problem",
+    "StoreUnavailable",
+    "TubwaterError",
+    "UnknownEntry",
+    "UnknownKey",
+]
 
 
 @dataclass(frozen=True)
@@ -66,3 +78,23 @@ class UnknownKey(TubwaterError):
 
 class ChemistryError(TubwaterError):
     """A water that cannot exist."""
+
+
+class UnknownEntry(TubwaterError):
+    """A tub, an entry or a visit that the logbook does not hold."""
+
+    def __init__(self, what: str, given: str) -> None:
+        self.what, self.given = what, given
+        super().__init__(f"the logbook holds no {what} {given!r}")
+
+
+class Conflict(TubwaterError):
+    """Somebody else changed the same thing meanwhile; ``stands`` is the id of what stands now."""
+
+    def __init__(self, what: str, stands: str) -> None:
+        self.what, self.stands = what, stands
+        super().__init__(f"{what} was changed by somebody else meanwhile; look at it and enter the change again")
+
+
+class StoreUnavailable(TubwaterError):
+    """The place where entries are kept cannot take one now; nothing was kept."""

@@ -15,7 +15,7 @@ from tubwater.facts import Role, guidelines, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Event, Expectation, Plan, Shelf, Tub, Verdict
 
-__all__ = ["WaterReport", "case_of", "plan_for", "products_of", "verdict_for", "water_for"]
+__all__ = ["WaterReport", "case_of", "plan_for", "products_of", "verdict_for", "water_for", "water_of"]
 
 _MEMBERS = 2000
 
@@ -81,7 +81,11 @@ def plan_for(
 
 def water_for(tub: Tub, shelf: Shelf, events: Sequence[Event], now: datetime, seed: int = 0) -> WaterReport:
     """What the water is, with its doubt (5th, 50th and 95th percentile)."""
-    case = case_of(tub, shelf, events, now, seed)
+    return water_of(case_of(tub, shelf, events, now, seed))
+
+
+def water_of(case: Situation) -> WaterReport:
+    """What the water of a situation is, with its doubt."""
     names = (case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS)
     rows = [Expectation(q, *_middle_first(case.observer.read(q))) for q in names]
     thin = case.belief.thinned(200)

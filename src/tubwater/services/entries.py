@@ -120,8 +120,9 @@ class Entries:
         value = self.raw(key)
         if value is None:
             return None
-        if not isinstance(value, datetime):
-            self.wrong(key, value, "a day and time without quotes, such as 2026-11-20T09:00:00")
+        value = _time_of(value)
+        if value is None:
+            self.wrong(key, self._table[key], "a day and time, such as 2026-11-20T09:00:00")
             return None
         if value.tzinfo is None and self.now is None:
             self.wrong(key, value, "a time with its offset, such as 2026-11-20T09:00:00+01:00")
@@ -168,6 +169,16 @@ class Entries:
         for key in self._table:
             if key not in self._asked:
                 self.problems.append(Problem(self.where(key), "an unknown entry", _one_of(known, key)))
+
+
+def _time_of(value: object) -> datetime | None:
+    """A time as it stands, or from a text in ISO 8601 with day and time."""
+    if isinstance(value, datetime):
+        return value
+    try:
+        return datetime.fromisoformat(value) if isinstance(value, str) and len(value) > 10 else None
+    except ValueError:
+        return None
 
 
 def _is_number(value: object) -> bool:

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -37,7 +37,7 @@ from tubwater.tub import (
 )
 from tubwater.units import Dimension, parse_amount
 
-__all__ = ["TubFile", "UnitSystem", "VisitWishes", "example_text", "parse_tub_file", "read_tub_file"]
+__all__ = ["TubFile", "UnitSystem", "VisitWishes", "example_text", "parse_table", "parse_tub_file", "read_tub_file"]
 
 _MOST_LITRES = 30_000.0
 _USUAL_LITRES = (300.0, 10_000.0)
@@ -126,6 +126,15 @@ def parse_tub_file(text: str, now: datetime | None = None, tests: Sequence[dict[
     if tests:
         given = table.get("test", [])
         table = {**table, "test": [*(given if isinstance(given, list) else []), *tests]}
+    return parse_table(table, now)
+
+
+def parse_table(table: Mapping[str, Any], now: datetime | None = None) -> TubFile:
+    """The values of a file's tables, from wherever they come; times may be texts in ISO 8601.
+
+    Raises:
+        InputError: with every problem of the tables.
+    """
     problems: list[Problem] = []
     root = Entries(table, "", problems, _stated_now(table) or now)
     found = _whole(root)
@@ -134,7 +143,7 @@ def parse_tub_file(text: str, now: datetime | None = None, tests: Sequence[dict[
     return found
 
 
-def _stated_now(table: dict[str, Any]) -> datetime | None:
+def _stated_now(table: Mapping[str, Any]) -> datetime | None:
     """``visit.now``, where the file states it in full; what is wrong with it is told when the visit is read."""
     visit = table.get("visit")
     stated = visit.get("now") if isinstance(visit, dict) else None
