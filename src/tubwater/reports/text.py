@@ -25,8 +25,14 @@ _UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU"}
 
 @cache
 def _catalogue() -> Mapping[str, Mapping[str, str]]:
-    text = resources.files("tubwater.reports").joinpath("catalogue/en.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    """The texts of ``en.toml`` and of every ``*.en.toml`` beside it, section by section."""
+    folder = resources.files("tubwater.reports").joinpath("catalogue")
+    found: dict[str, dict[str, str]] = {}
+    for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        if f".{file.name}".endswith(".en.toml"):
+            for section, texts in tomllib.loads(file.read_text(encoding="utf-8")).items():
+                found.setdefault(section, {}).update(texts)
+    return found
 
 
 def kinds(section: str) -> tuple[str, ...]:
