@@ -6,7 +6,10 @@
     ├── ChemistryError    a water that cannot exist (negative totals, not finite)
     ├── UnknownEntry      a tub, an entry or a visit that the logbook does not hold
     ├── Conflict          somebody else changed the same thing meanwhile; carries what stands now
-    └── StoreUnavailable  the place where entries are kept cannot take one; nothing was kept
+    ├── StoreUnavailable  the place where entries are kept cannot take one; nothing was kept
+    ├── NotAllowed        the account that asks may not do this
+    ├── WrongCredentials  a name, password or secret that opens nothing
+    └── TooManyAttempts   too many wrong passwords of late; carries the seconds to wait
 
 How a computation ended is a value, never an exception: exceptions are for misuse.
 """
@@ -21,11 +24,14 @@ __all__ = [
     "ChemistryError",
     "Conflict",
     "InputError",
+    "NotAllowed",
     "Problem",
     "StoreUnavailable",
+    "TooManyAttempts",
     "TubwaterError",
     "UnknownEntry",
     "UnknownKey",
+    "WrongCredentials",
 ]
 
 
@@ -98,3 +104,26 @@ class Conflict(TubwaterError):
 
 class StoreUnavailable(TubwaterError):
     """The place where entries are kept cannot take one now; nothing was kept."""
+
+
+class NotAllowed(TubwaterError):
+    """The account that asks may not do this; ``deed`` is what it asked for."""
+
+    def __init__(self, deed: str) -> None:
+        self.deed = deed
+        super().__init__("this account may not do that")
+
+
+class WrongCredentials(TubwaterError):
+    """A name, password or secret that opens nothing; it is never said which part is wrong."""
+
+    def __init__(self) -> None:
+        super().__init__("name and password do not match, or the session is over")
+
+
+class TooManyAttempts(TubwaterError):
+    """Too many wrong passwords of late; ``seconds`` is how long to wait."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        super().__init__(f"too many wrong passwords; try again in {max(1, round(seconds / 60.0))} min")
