@@ -1,0 +1,37 @@
+"""The application: its routes, its guard, its answers to what goes wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import tzinfo
+
+from fastapi import FastAPI
+
+from tubwater import __version__
+from tubwater.services.answers import Answers
+from tubwater.services.keeping import Keeping
+from tubwater.web import api, tubs
+from tubwater.web.desk import Desk
+from tubwater.web.errors import answer_errors
+from tubwater.web.guard import HERE_ONLY, Guard
+from tubwater.web.static import FOLDER, FixedFiles, version
+
+__all__ = ["create_app"]
+
+
+def create_app(services: Keeping, zone: tzinfo | None = None, hosts: Collection[str] | None = HERE_ONLY) -> FastAPI:
+    """The application over the use cases.
+
+    Args:
+        services: the use cases over a store.
+        zone: the zone in which times are shown and read; None is this machine's own.
+        hosts: names under which it may be asked; None allows any.
+    """
+    app = FastAPI(title="Tubwater", version=__version__, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
+    app.state.desk = Desk(services, Answers(services), zone)
+    app.add_middleware(Guard, hosts=hosts)
+    app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
+    for part in (api, tubs):
+        app.include_router(part.router)
+    answer_errors(app)
+    return app

@@ -1,0 +1,81 @@
+"""What cannot be done is said in the form it was asked in: as a page, or as JSON under /api/."""
+
+from __future__ import annotations
+
+import logging
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException
+
+from tubwater.errors import Conflict, InputError, Problem, StoreUnavailable, TubwaterError, UnknownEntry, UnknownKey
+from tubwater.tub.data import as_data
+from tubwater.web.show import page, say
+
+__all__ = ["API", "answer_errors"]
+
+API = "/api/"
+_LOG = logging.getLogger(__name__)
+_STATUS: dict[type[TubwaterError], int] = {
+    InputError: 422,
+    UnknownEntry: 404,
+    UnknownKey: 404,
+    Conflict: 409,
+    StoreUnavailable: 503,
+}
+
+
+def answer_errors(app: FastAPI) -> None:
+    """Gives the application its answers to everything that goes wrong."""
+    app.add_exception_handler(TubwaterError, _refused)
+    app.add_exception_handler(RequestValidationError, _misread)
+    app.add_exception_handler(HTTPException, _no_such_thing)
+    app.add_exception_handler(Exception, _failed)
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, TubwaterError)
+    status = next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 422)
+    problems = error.problems if isinstance(error, InputError) else ()
+    return _told(request, status, str(error), problems, getattr(error, "stands", ""))
+
+
+def _misread(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    found = error.errors()
+    status = 400 if any(one["type"] == "json_invalid" for one in found) else 422
+    problems = [Problem(_where(one["loc"]), _given(one.get("input")), str(one["msg"])) for one in found]
+    return _told(request, status, say("error.misread"), problems)
+
+
+def _where(place: tuple[Any, ...]) -> str:
+    return ".".join(str(part) for part in place[1:]) or str(place[0])
+
+
+def _given(value: object) -> str:
+    text = str(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _no_such_thing(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    response = _told(request, error.status_code, str(error.detail))
+    response.headers.update(error.headers or {})
+    return response
+
+
+def _failed(request: Request, error: Exception) -> Response:
+    _LOG.error("%s %s failed", request.method, request.url.path, exc_info=error)
+    return _told(request, 500, say("error.failed"))
+
+
+def _told(request: Request, status: int, text: str, problems: Any = (), stands: str = "") -> Response:
+    if request.url.path.startswith(API):
+        body = {"error": text, "problems": as_data(list(problems))} | ({"stands": stands} if stands else {})
+        return JSONResponse(body, status)
+    kind = f"error.{status}" if status in (403, 404, 409, 422, 500, 503) else "error.other"
+    shown = {"status": status, "phrase": HTTPStatus(status).phrase, "kind": kind, "text": text, "problems": problems}
+    return page(request, "error.html", shown, status)

@@ -1,0 +1,115 @@
+"""Turns a template and values into a page. Every sentence of a template comes from the catalogue."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from functools import cache
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from tubwater import __version__
+from tubwater.reports import units as numbers
+from tubwater.reports.plain import amount_text, moment, step_text
+from tubwater.reports.text import explain, quantity_unit, sentence, text_of
+from tubwater.services.tubfile import UnitSystem
+from tubwater.tub import Verdict, VerdictKind
+from tubwater.web.desk import desk_of
+from tubwater.web.static import address_of
+from tubwater.web.today import Row
+
+__all__ = ["page", "say"]
+
+_GAP = re.compile(r"(\d|\bpH|\babout) (?=[\d%a-zA-Z°µ¼½¾])")
+
+
+def say(kind: str, units: UnitSystem = UnitSystem.METRIC, **values: Any) -> str:
+    """A text of the pages, from the section "web" of the catalogue."""
+    return text_of("web", kind, values, units)
+
+
+def page(request: Request, template: str, values: Mapping[str, Any] | None = None, status: int = 200) -> HTMLResponse:
+    """A page. ``now`` (in the keeper's zone), ``local`` and ``units`` are there for every template."""
+    desk = desk_of(request)
+    common = {"now": desk.now(), "local": desk.local, "units": UnitSystem.METRIC, "path": request.url.path}
+    text = _templates().get_template(template).render({**common, **(values or {})})
+    return HTMLResponse(text, status)
+
+
+def _nonbreaking(text: str) -> Markup:
+    """Numbers stay with their units: "1,300 L" is not torn apart at a line's end."""
+    return Markup(_GAP.sub("\\1&nbsp;", str(escape(text))))
+
+
+@cache
+def _templates() -> Environment:
+    made = Environment(
+        loader=PackageLoader("tubwater.web", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals.update(
+        say=say,
+        text_of=text_of,
+        sentence=sentence,
+        explain=explain,
+        quantity_unit=quantity_unit,
+        amount_text=amount_text,
+        step_text=step_text,
+        static=address_of,
+        tubs_sentence=_tubs_sentence,
+        verdict_sentence=_verdict_sentence,
+        version=__version__,
+    )
+    made.filters.update(
+        number=numbers.number,
+        percent=numbers.percent,
+        minutes=numbers.minutes,
+        hours=numbers.hours,
+        litres=numbers.litres,
+        grams=numbers.grams,
+        temperature=numbers.temperature,
+        fraction=numbers.fraction,
+        moment=moment,
+        day=_day,
+        clock=_clock,
+        capital=_capital,
+        bound=_nonbreaking,
+    )
+    return made
+
+
+def _verdict_sentence(verdict: Verdict, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """The verdict as one sentence."""
+    if verdict.kind is not VerdictKind.FIT:
+        return say(f"verdict.{verdict.kind.value}", units)
+    kind = "verdict.fit.one" if verdict.people == 1 else "verdict.fit.more"
+    return say(kind, units, people=verdict.people, minutes=verdict.minutes)
+
+
+def _tubs_sentence(rows: Sequence[Row]) -> str:
+    """How many tubs want something."""
+    wanting = sum(row.verdict.kind is not VerdictKind.FIT for row in rows)
+    if len(rows) == 1:
+        return say("tubs.one-not" if wanting else "tubs.one-fit")
+    return say("tubs.some", count=wanting, all=len(rows)) if wanting else say("tubs.all-fit")
+
+
+def _day(at: datetime) -> str:
+    return f"{at:%A} {at.day} {at:%B}"
+
+
+def _clock(at: datetime) -> str:
+    return f"{at:%H:%M}"
+
+
+def _capital(text: str) -> str:
+    """A name at the start of a line; pH stays as it is."""
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]

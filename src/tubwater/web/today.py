@@ -1,0 +1,34 @@
+"""What is due today, tub by tub, the most urgent first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from tubwater.tub import Tub, Verdict, VerdictKind
+from tubwater.web.desk import Desk
+
+__all__ = ["Row", "due_today"]
+
+_ORDER = (VerdictKind.KEEP_OUT, VerdictKind.NOT_YET, VerdictKind.FIT)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One tub of the list. ``last_test``: when it was tested last, or None."""
+
+    id: str
+    tub: Tub
+    verdict: Verdict
+    last_test: datetime | None
+
+
+def due_today(desk: Desk) -> list[Row]:
+    """Every tub with its verdict, as old as ten minutes where nothing was entered since."""
+    rows = [_row(desk, tub) for tub in desk.keeping.store.tubs()]
+    return sorted(rows, key=lambda row: (_ORDER.index(row.verdict.kind), row.verdict.good_until, row.tub.name))
+
+
+def _row(desk: Desk, tub: str) -> Row:
+    tests = [line.happened for line in desk.keeping.history(tub) if line.stored.entry.kind == "test" and line.stands]
+    return Row(tub, desk.keeping.file(tub).tub, desk.answers.recent_verdict(tub), max(tests, default=None))

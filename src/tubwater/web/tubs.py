@@ -1,0 +1,27 @@
+"""All tubs: what is due today."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, PlainTextResponse
+
+from tubwater.web.desk import Here
+from tubwater.web.show import page
+from tubwater.web.today import due_today
+
+__all__ = ["all_tubs", "healthz", "router"]
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/healthz")
+def healthz(desk: Here) -> PlainTextResponse:
+    """Whether the application and its store answer."""
+    desk.keeping.store.tubs()
+    return PlainTextResponse("ok\n")
+
+
+@router.get("/")
+def all_tubs(request: Request, desk: Here) -> HTMLResponse:
+    """Every tub with its verdict; the most urgent first."""
+    return page(request, "tubs.html", {"rows": due_today(desk)})

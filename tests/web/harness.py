@@ -1,0 +1,85 @@
+"""What the tests of the pages share: sizes, a clock, a running application, an engine that judges accessibility."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from urllib.request import urlopen
+from zoneinfo import ZoneInfo
+
+import uvicorn
+from fastapi import FastAPI
+from playwright.sync_api import Page
+
+ZONE = ZoneInfo("Europe/London")
+START = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "device_scale_factor": 2,
+    "is_mobile": True,
+    "has_touch": True,
+}
+DESK: dict[str, Any] = {"viewport": {"width": 1280, "height": 900}}
+BODY: dict[str, Any] = {
+    "tub": {"name": "Larch", "volume": "1300 L", "sanitizer": "bromine"},
+    "product": [
+        {"name": "oxidizer", "substance": "potassium monopersulfate", "strength": "43 %", "scoop": "20 g"},
+        {"name": "dry acid", "substance": "sodium bisulfate", "strength": "93 %", "spoon": "15 g"},
+        {"name": "soda ash", "substance": "soda ash", "strength": "99 %", "spoon": "12 g"},
+        {"name": "bicarbonate", "substance": "sodium bicarbonate", "strength": "99 %", "scoop": "30 g"},
+        {"name": "tablets", "substance": "bromine tablets", "strength": "96 %", "tablet": "20 g"},
+    ],
+}
+
+
+class Clock:
+    """A clock that is set by hand."""
+
+    def __init__(self, now: datetime) -> None:
+        self.time = now
+
+    def now(self) -> datetime:
+        return self.time
+
+
+def serve(app: FastAPI) -> tuple[str, Callable[[], None]]:
+    """Starts an application on a free port; its address, and how to stop it."""
+    listener = socket.socket()
+    listener.bind(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off", timeout_graceful_shutdown=1))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    thread.start()
+    address = f"http://127.0.0.1:{listener.getsockname()[1]}"
+
+    def stop() -> None:
+        server.should_exit = True
+        thread.join(10)
+        listener.close()
+
+    _wait_for(address + "/healthz")
+    return address, stop
+
+
+def _wait_for(address: str) -> None:
+    for _ in range(100):
+        try:
+            with urlopen(address, timeout=5) as answer:
+                assert answer.status == 200
+            return
+        except OSError:
+            time.sleep(0.05)
+    raise AssertionError(f"nothing answers at {address}")
+
+
+def violations(page: Page) -> list[str]:
+    """What the accessibility engine finds wrong with a page."""
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate("rules => axe.run(document, {runOnly: rules})", RULES)["violations"]
+    return [f"{one['id']}: {one['help']}: {node['html'][:160]}" for one in found for node in one["nodes"]]
