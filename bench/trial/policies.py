@@ -1,0 +1,106 @@
+"""Two ways to keep a tub: the generic guide, and the project's own plans from what a keeper would log."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tubwater.advice import Wishes, judge
+from tubwater.services.advise import case_of, plan_for
+from tubwater.tub import Event, Plan, StepKind, Tested, VerdictKind
+
+from .keeping import SHELF, SUBSTANCES, Moment, Order, Orders, when
+
+__all__ = ["Guide", "Ours"]
+
+
+class Guide:
+    """Label doses by the litres on the plate, a fixed number of tablets, oxidizer once a week (common practice)."""
+
+    def visit(self, moment: Moment) -> Orders:
+        """Alkalinity first, then pH, then the weekly oxidizer; the feeder as always."""
+        per = moment.scene.tub.litres / 1000.0
+        seen = _newest(moment.events)
+        todo, clock = [], 5.0
+        if seen["total alkalinity"] < 80.0:
+            todo.append(Order(clock, "sodium-bicarbonate", 1.7 * (100.0 - seen["total alkalinity"]) * per))
+            clock += 20.0
+        if seen["pH"] > 7.8:
+            todo.append(Order(clock, "sodium-bisulfate", 20.0 * per))
+            clock += 20.0
+        elif seen["pH"] < 7.2:
+            todo.append(Order(clock, "sodium-carbonate", 15.0 * per))
+            clock += 20.0
+        if round(moment.hour / 24.0) % 7 < 3:  # once a week, however often he tests
+            todo.append(Order(clock, "monopersulfate", 30.0 * per))
+            clock += 20.0
+        tablets = float(max(2, round(3.0 * per / 1.3)))
+        todo.append(Order(clock, tablets=tablets, opening=0.5))
+        return Orders(tuple(todo), minutes=clock + 15.0)
+
+    def entry(self, moment: Moment, extra: Sequence[Event]) -> bool | None:
+        """A guide gives no verdict."""
+        return None
+
+
+def _newest(events: Sequence[Event]) -> dict[str, float]:
+    tests = [e for e in events if isinstance(e, Tested)]
+    return {str(r.quantity): r.value for e in tests for r in e.readings}
+
+
+class Ours:
+    """Tubwater's plan and verdict from the growing logbook."""
+
+    def visit(self, moment: Moment) -> Orders:
+        """The plan of ``plan_for``, carried out step by step as it is printed."""
+        now = when(moment.hour)
+        wishes = Wishes(days=moment.days)
+        members = moment.choices.members
+        plan = plan_for(moment.scene.tub, SHELF, moment.events, now, wishes, moment.choices.seed, members)
+        return orders_of(plan)
+
+    def entry(self, moment: Moment, extra: Sequence[Event]) -> bool | None:
+        """``judge`` with whatever was read at the tub before getting in."""
+        events = [*moment.events, *extra]
+        members = moment.choices.members
+        case = case_of(moment.scene.tub, SHELF, events, when(moment.hour), moment.choices.seed, members)
+        return judge(case).kind is VerdictKind.FIT
+
+
+def orders_of(plan: Plan) -> Orders:
+    """A plan as orders to the keeper's hands."""
+    todo = []
+    for step in plan.steps:
+        if step.kind is StepKind.DOSE and step.amount is not None:
+            todo.append(Order(step.starts_at, SUBSTANCES[step.amount.product], step.amount.grams))
+        if step.kind is StepKind.SET_FEEDER:
+            todo.append(Order(step.starts_at, tablets=step.tablets, opening=step.opening))
+    retest = None
+    if plan.situation in ("test-first", "keep-out"):
+        waits = [s.minutes for s in plan.steps if s.kind is StepKind.WAIT]
+        retest = sum(waits) + 5.0
+    minutes = max((s.starts_at + s.minutes for s in plan.steps), default=10.0)
+    rule = plan.after_soak
+    return Orders(
+        tuple(todo),
+        minutes,
+        rule.amount.grams if rule else 0.0,
+        rule.daily_cap_grams if rule else 1e9,
+        retest,
+        _note(plan),
+    )
+
+
+def _note(plan: Plan) -> str:
+    reasons = ",".join(r.kind for r in plan.verdict.reasons)
+    text = f"plan {plan.situation}, {plan.verdict.kind}: {reasons}"
+    if plan.outcome is not None:
+        o = plan.outcome
+        shares = " ".join(f"{q}:{v:.2f}" for q, v in o.band_by_quantity.items())
+        text += f"; expects in band {o.in_band:.2f} (without {o.in_band_without_plan:.2f}) {shares} below {o.below_limit:.2f} above {o.above_limit:.2f}"
+    if plan.end:
+        text += "; end " + ", ".join(f"{e.quantity} {e.median:.2f} ({e.low:.2f}-{e.high:.2f})" for e in plan.end)
+    if plan.low_point:
+        text += "; lowest " + ", ".join(f"{e.median:.2f} ({e.low:.2f}-{e.high:.2f})" for e in plan.low_point)
+    if plan.after_soak:
+        text += f"; after soak {plan.after_soak.amount.grams:g} g per person-half-hour"
+    return text
