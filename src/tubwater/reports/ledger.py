@@ -1,0 +1,100 @@
+"""The ledger for a terminal of 80 columns."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from datetime import datetime
+
+from tubwater.reports import units as show
+from tubwater.reports.text import explain, sentence, text_of
+from tubwater.services.ledger import Built, DrainDate, Ledger, WaterChange
+from tubwater.services.tubfile import UnitSystem
+
+__all__ = ["drain_words", "render_ledger"]
+
+_WIDTH = 80
+_METRIC = UnitSystem.METRIC
+
+
+def render_ledger(ledger: Ledger, change: WaterChange | None = None, units: UnitSystem = _METRIC) -> str:
+    """Since when, by when to drain and why, what is in the water, and what a partial change would do."""
+    parts = [_wrap(drain_words(ledger)), *(_wrap(line) for line in _since(ledger, units)), ""]
+    parts += [text_of("ledger", "rules"), *(line for date in ledger.dates for line in _rule(ledger, date, units)), ""]
+    parts += [text_of("ledger", "built"), *(_bullet(_row(built)) for built in ledger.built)]
+    parts += ["", *_change(change, units)] if change else []
+    return "\n".join([*parts, "", _bullet(text_of("ledger", "caution"), "! ")]) + "\n"
+
+
+def drain_words(ledger: Ledger) -> str:
+    """By when to drain, as one sentence, and the rule that sets it."""
+    found = ledger.drain_by
+    if found is None or found.due is None:
+        return text_of("ledger", "drain-unknown")
+    if found.due <= ledger.as_of:
+        return f"{text_of('ledger', 'drain-now')} {sentence(found.reason)}"
+    doubt = found.earliest != found.latest
+    values = {
+        "date": _day(found.due),
+        "earliest": _day(found.earliest) if found.earliest and doubt else None,
+        "latest": _day(found.latest) if found.latest and doubt else None,
+    }
+    return f"{text_of('ledger', 'drain-by', values)} {sentence(found.reason)}"
+
+
+def _since(ledger: Ledger, units: UnitSystem) -> Iterator[str]:
+    if ledger.since is None:
+        yield text_of("ledger", "since-unknown")
+    else:
+        yield text_of("ledger", "since", {"since": _day(ledger.since), "weeks": round(ledger.weeks, 1)})
+    basis = text_of("ledger", f"uses-{ledger.uses_basis}")
+    yield text_of(
+        "ledger", "uses", {"uses": round(ledger.uses, 1), "week": round(ledger.uses_per_week, 1), "basis": basis}
+    )
+    if ledger.since is not None:
+        yield text_of("ledger", "water", {"litres_in": ledger.litres_in, "litres_out": ledger.litres_out}, units)
+    if ledger.products:
+        added = ", ".join(f"{show.grams(grams, units)} {name}" for name, grams in sorted(ledger.products.items()))
+        yield text_of("ledger", "added", {"list": added})
+
+
+def _rule(ledger: Ledger, date: DrainDate, units: UnitSystem) -> Iterator[str]:
+    due = date.due
+    word = "never" if due is None else "now" if due <= ledger.as_of else ""
+    when = text_of("ledger", word) if word else _day(due) if due else ""
+    said = text_of("ledger", "rule", {"date": when, "text": sentence(date.reason, units)})
+    used = f" {text_of('ledger', 'used', {'used': date.used})}" if date.used else ""
+    advises = "" if date.rule.decides else f" {text_of('ledger', 'advises')}"
+    yield _bullet(said + used + advises)
+    yield textwrap.fill(explain(date.reason), _WIDTH, initial_indent="    ", subsequent_indent="    ")
+
+
+def _row(built: Built) -> str:
+    values = {name: _figure(getattr(built.now, name), built) for name in ("median", "low", "high")}
+    fill = _figure(built.fill.median, built)
+    return text_of("ledger", "row", {"key": text_of("built", built.key), "unit": built.unit, "fill": fill, **values})
+
+
+def _change(change: WaterChange, units: UnitSystem) -> Iterator[str]:
+    yield text_of("ledger", "change", {"litres": change.litres * change.steps, "left": change.left}, units)
+    for before, after in zip(change.before, change.after, strict=True):
+        values = {"key": text_of("built", before.key), "unit": before.unit}
+        values |= {"before": _figure(before.now.median, before), "after": _figure(after.now.median, after)}
+        yield _bullet(text_of("ledger", "change-row", values))
+    yield _bullet(text_of("ledger", "change-uses", {"uses": round(change.uses, 1)}))
+
+
+def _figure(value: float, built: Built) -> str:
+    return f"{value:.1f}" if built.unit == "" or abs(value) < 20.0 else f"{value:.0f}"
+
+
+def _day(at: datetime) -> str:
+    return f"{at.day} {at:%b} {at.year}"
+
+
+def _bullet(text: str, mark: str = "- ") -> str:
+    return textwrap.fill(text, _WIDTH, initial_indent="  " + mark, subsequent_indent="    ")
+
+
+def _wrap(text: str) -> str:
+    return textwrap.fill(text, _WIDTH)
