@@ -44,8 +44,8 @@ class Attempts:
 
     def _wait(self, key: _Key, most: int, now: datetime) -> timedelta:
         """How long until the oldest of ``most`` failures has left the window; a clock set back waits no longer."""
-        found = self._failures.get(key, ())
-        if len(found) < most:
+        found = self._failures.get(key)
+        if found is None or len(found) < most:
             return timedelta(0)
         return min(found[0] + _WINDOW - now, _WINDOW)
 

@@ -8,10 +8,21 @@ from datetime import UTC, datetime
 from threading import Lock
 from uuid import uuid4
 
-from tubwater.errors import Conflict
+from tubwater.errors import Conflict, InputError, Problem
 from tubwater.services.ports import Entry, Kind, Stored
+from tubwater.tub.data import as_data
 
-__all__ = ["MemoryEntries", "MemorySnapshots", "RandomNames", "SystemClock", "check_order"]
+__all__ = [
+    "MemoryEntries",
+    "MemorySnapshots",
+    "RandomNames",
+    "SystemClock",
+    "check_order",
+    "check_text",
+    "same_content",
+]
+
+_LONGEST = 100  # characters of a name
 
 
 class MemoryEntries:
@@ -23,11 +34,17 @@ class MemoryEntries:
 
     def append(self, entries: Sequence[Entry], recorded: datetime) -> list[Stored]:
         """See ``EntryStore``."""
+        return self.take_in([Stored(entry, recorded) for entry in entries])
+
+    def take_in(self, entries: Sequence[Stored]) -> list[Stored]:
+        """See ``EntryStore``."""
+        for stored in entries:
+            check_text(stored.entry)
         with self._lock:
             before, answer = dict(self._kept), []
             try:
-                for entry in entries:
-                    answer.append(self._one(entry, recorded))
+                for stored in entries:
+                    answer.append(self._one(stored.entry, stored.recorded))
             except Conflict:
                 self._kept = before
                 raise
@@ -36,7 +53,7 @@ class MemoryEntries:
     def _one(self, entry: Entry, recorded: datetime) -> Stored:
         known = self._kept.get(entry.id)
         if known:
-            if (known.entry.tub, known.entry.kind, known.entry.body) != (entry.tub, entry.kind, entry.body):
+            if not same_content(known.entry, entry):
                 raise Conflict("entry", entry.id)
             return replace(known, repeated=True)
         check_order(entry, self.of(entry.tub))
@@ -62,6 +79,32 @@ def check_order(entry: Entry, present: Sequence[Stored]) -> None:
         newest = next((s.entry.id for s in reversed(present) if s.entry.kind is entry.kind), "")
         if newest != entry.after:
             raise Conflict(str(entry.kind), newest)
+
+
+def same_content(one: Entry, other: Entry) -> bool:
+    """Whether an entry says what one of the same id said; from where it came and when does not matter."""
+    return (one.tub, one.kind, as_data(one.body)) == (other.tub, other.kind, as_data(other.body))
+
+
+def check_text(entry: Entry) -> None:
+    """What no place can keep.
+
+    Raises:
+        InputError: a name that is empty, too long or cannot be printed, a time without its offset, a count too large.
+    """
+    source = entry.source
+    names = {"id": entry.id, "tub": entry.tub, "actor": source.actor, "device": source.device, "after": entry.after}
+    problems = [
+        Problem(name, ascii(text[:_LONGEST]), f"a name of at most {_LONGEST} characters that can be printed")
+        for name, text in names.items()
+        if len(text) > _LONGEST or not text.isprintable() or (name in ("id", "tub") and not text)
+    ]
+    times = {"at": entry.happened, "sent": source.sent or entry.happened}
+    problems += [Problem(n, str(t), "a time with its offset") for n, t in times.items() if t.utcoffset() is None]
+    if source.sequence is not None and not 0 <= source.sequence < 2**63:
+        problems.append(Problem("sequence", str(source.sequence), "a count from 0 on"))
+    if problems:
+        raise InputError(problems)
 
 
 class MemorySnapshots:

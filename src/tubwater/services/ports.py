@@ -82,8 +82,12 @@ class EntryStore(Protocol):
 
         Raises:
             Conflict: an id is known with another content, or ``after`` of a tub or shelf entry is not the newest one.
-            StoreUnavailable: nothing was kept, and why.
+            InputError: a name or time that no place can keep. StoreUnavailable: nothing was kept, and why.
         """
+        ...
+
+    def take_in(self, entries: Sequence[Stored]) -> list[Stored]:
+        """As ``append``, each with the time at which it was recorded elsewhere: for what comes from another place."""
         ...
 
     def of(self, tub: str) -> list[Stored]:
