@@ -1,21 +1,30 @@
-"""The belief over water and tub: prior, re-lived past, tempered sampling."""
+"""The belief over water and tub: prior, re-lived past, tempered sampling over a window, checkpoints."""
 
-from tubwater.belief.belief import Belief, believe
+from tubwater.belief.belief import MEMBERS, Belief, believe
+from tubwater.belief.checkpoint import MODEL, Checkpoints
+from tubwater.belief.history import Happening, Slot, happenings
+from tubwater.belief.life import Moment, covered_until, fed, passed
 from tubwater.belief.observe import Observer
 from tubwater.belief.prior import Prior, prior_of
-from tubwater.belief.replay import Products, fed, lived, moments
-from tubwater.belief.sampler import SamplerInfo, temper
+from tubwater.belief.products import Products
+from tubwater.belief.sampler import SamplerInfo
 
 __all__ = [
+    "MEMBERS",
+    "MODEL",
     "Belief",
+    "Checkpoints",
+    "Happening",
+    "Moment",
     "Observer",
     "Prior",
     "Products",
     "SamplerInfo",
+    "Slot",
     "believe",
+    "covered_until",
     "fed",
-    "lived",
-    "moments",
+    "happenings",
+    "passed",
     "prior_of",
-    "temper",
 ]

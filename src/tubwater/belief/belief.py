@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -10,21 +9,22 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.belief.observe import Observer
+from tubwater.belief.anchor import first
+from tubwater.belief.checkpoint import Checkpoints, History, resumed
+from tubwater.belief.history import Happening, happenings, stream
+from tubwater.belief.life import Moment, covered_until
 from tubwater.belief.prior import Prior, prior_of
-from tubwater.belief.replay import Products, moments
-from tubwater.belief.sampler import SamplerInfo, temper
+from tubwater.belief.products import Products
+from tubwater.belief.sampler import SamplerInfo
+from tubwater.belief.track import Track, begun, following, is_update, rolled
+from tubwater.belief.window import Window, mapped
 from tubwater.dynamics import Rates, TubState
-from tubwater.facts.quantity import Quantity
-from tubwater.measurement import ReadingContext, blunder_probability, log_likelihood
-from tubwater.tub import Event, Filled, Reading, Tested, Tub
+from tubwater.tub import Event, Tub
 
 __all__ = ["MEMBERS", "Belief", "believe"]
 
 Array = NDArray[np.float64]
-_KIT_SHARE = 0.6  # of a method's one-sigma that stays the same from test to test (judgement)
-_SUSPECT = 0.5
-MEMBERS = 2000
+MEMBERS = 1000
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,9 +32,11 @@ class Belief:
     """What is believed at ``at``.
 
     Attributes:
-        prior: the unknowns. latent: (D, N). state, rates: of each member, shape (N,).
-        events: what it rests on. info: how the sampling went, None without a reading.
-        suspects: names of quantities whose readings do not fit together; empty when all fit.
+        prior: the unknowns. latent: plain numbers of tub and fill water now, (prior.core, N); ``prior.values`` of
+            them gives each by name. state, rates: of each member, shape (N,).
+        events: what it rests on. info: how the newest update went, None without a reading.
+        suspects: names of quantities whose newest readings do not fit together; empty when all fit.
+        noise: numbers of what was unseen in the present window, (rows, N); ``window`` are its happenings.
     """
 
     prior: Prior
@@ -46,18 +48,22 @@ class Belief:
     events: tuple[Event, ...]
     info: SamplerInfo | None
     suspects: tuple[str, ...]
+    noise: Array
+    window: tuple[Happening, ...]
 
     @property
     def size(self) -> int:
         """Members."""
         return int(self.latent.shape[1])
 
+    def value(self, name: str) -> Array:
+        """An unknown of the tub by the name of its default, (N,)."""
+        return self.prior.value(name, self.latent[self.prior.names.index(name)])
+
     def thinned(self, members: int) -> Belief:
         """A belief of the first members only; they are exchangeable."""
-        cut = slice(0, members)
-        s = self.state
-        state = TubState(s.water[cut], s.tablet_grams[cut], s.tablet_count[cut], s.opening[cut], s.ph[cut])
-        return replace(self, latent=self.latent[:, cut], state=state, rates=self.rates[cut])
+        found: Belief = mapped(lambda a: a[..., :members], replace(self, events=(), window=()))
+        return replace(found, events=self.events, window=self.window)
 
 
 def believe(
@@ -67,93 +73,44 @@ def believe(
     now: datetime,
     seed: int = 0,
     members: int = MEMBERS,
+    checkpoints: Checkpoints | None = None,
 ) -> Belief:
     """The belief at ``now`` from the prior and everything seen and done, reproducible by ``seed``.
 
-    Random numbers are drawn per purpose from the seed and the events, so that the same logbook gives the same
-    belief on one machine.
+    With ``checkpoints`` only what came after the newest one that still holds is lived again; the result is the same
+    to the bit as without.
     """
+    prior, line = prior_of(tub), happenings(events, now)
     past = tuple(sorted((e for e in events if e.at <= now), key=lambda e: e.at))
-    prior = prior_of(tub).with_biases(_kits(past))
-    rng = _stream(seed, past)
-    latent = rng.standard_normal((prior.size, members))
-    info = None
-    if any(isinstance(e, Tested) for e in past):
-        latent, info = temper(latent, lambda z: _log_likelihood(prior, products, past, now, z), rng)
-    state, rates = _relive(prior, products, past, now, latent)
-    suspects = _suspects(prior, products, past, now, latent)
-    return Belief(prior, latent, now, state, rates, products, past, info, suspects)
+    if not line:
+        return _belief(_unseen(prior, products, now, seed, members), None, np.zeros((0, members)), (), past, now)
+    history = History(tub, products, line, seed, members)
+    track = resumed(history, prior, checkpoints) or begun(prior, products, line, seed, members)
+    updates = [i for i in range(track.done, len(line)) if is_update(line[i])]
+    for index in updates:
+        track = following(track, line, index, seed)
+        history.keep(track, index, index in updates[-3:], checkpoints)
+    moment, noise = rolled(track, line, seed)
+    return _belief(moment, track, noise, line[track.first :], past, now)
 
 
-def _stream(seed: int, events: tuple[Event, ...]) -> np.random.Generator:
-    digest = hashlib.sha256(repr([(type(e).__name__, e.at.isoformat()) for e in events]).encode()).digest()
-    return np.random.default_rng([seed, int.from_bytes(digest[:8], "big")])
+def _unseen(prior: Prior, products: Products, now: datetime, seed: int, members: int) -> Moment:
+    """The prior alone."""
+    anchor = first(prior, now, False)
+    z = stream(seed, "tub", "prior").standard_normal((anchor.size, members))
+    return Window(prior, products, (), anchor, 0, ()).begin(z)
 
 
-def _kits(events: Sequence[Event]) -> tuple[tuple[str, Quantity], ...]:
-    """Each method and quantity that was read, once."""
-    found = {(r.method, r.quantity) for e in events if isinstance(e, Tested) for r in e.readings}
-    return tuple(sorted(found))
-
-
-def _begin(prior: Prior, events: Sequence[Event], latent: Array) -> tuple[TubState, Rates]:
-    """The state at the window's start: fill water after a fill, otherwise a water in use."""
-    values = prior.values(latent)
-    rates = prior.rates(values)
-    filled = bool(events) and isinstance(events[0], Filled)
-    water = rates.fill if filled else prior.water(values)
-    zero = np.zeros(latent.shape[1])
-    return TubState(water, zero, zero, zero + 0.5, zero + 7.5), rates
-
-
-def _relive(
-    prior: Prior, products: Products, events: tuple[Event, ...], now: datetime, latent: Array
-) -> tuple[TubState, Rates]:
-    state, rates = _begin(prior, events, latent)
-    for event, later in moments(state, rates, events, events[0].at if events else now, now, products):
-        if event is None:
-            solved = Observer(later).solved.ph
-            return replace(later, ph=solved), rates
-    raise AssertionError("moments always ends with None")
-
-
-def _log_likelihood(prior: Prior, products: Products, events: tuple[Event, ...], now: datetime, latent: Array) -> Array:
-    state, rates = _begin(prior, events, latent)
-    total = np.zeros(latent.shape[1])
-    last = max(e.at for e in events if isinstance(e, Tested))
-    for event, seen in moments(state, rates, events, events[0].at, min(now, last), products):
-        if isinstance(event, Tested):
-            observer = Observer(seen)
-            for reading in event.readings:
-                total += log_likelihood(
-                    reading, observer.read(reading.quantity), _context(prior, latent, observer, reading)
-                )
-    return np.maximum(total, -1e6)
-
-
-def _context(prior: Prior, latent: Array, observer: Observer, reading: Reading) -> ReadingContext:
-    oxidant = observer.read(Quantity.BROMINE)
-    return ReadingContext(
-        bromine=oxidant,
-        monopersulfate=observer.monopersulfate,
-        kit_bias=_KIT_SHARE * prior.bias(latent, reading.method, reading.quantity),
-        kit_share=_KIT_SHARE,
-    )
-
-
-def _suspects(
-    prior: Prior, products: Products, events: tuple[Event, ...], now: datetime, latent: Array
-) -> tuple[str, ...]:
-    """Quantities whose readings are blunders more likely than not, given all the others."""
-    state, rates = _begin(prior, events, latent)
-    found: dict[str, float] = {}
-    for event, seen in moments(state, rates, events, events[0].at if events else now, now, products):
-        if isinstance(event, Tested):
-            observer = Observer(seen)
-            for r in event.readings:
-                share = blunder_probability(r, observer.read(r.quantity), _context(prior, latent, observer, r))
-                found[str(r.quantity)] = max(found.get(str(r.quantity), 0.0), float(np.mean(share)))
-    whole = 1.0 - float(np.prod([1.0 - p for p in found.values()])) if found else 0.0
-    if whole < _SUSPECT:
-        return ()
-    return tuple(name for name, p in found.items() if p > 0.15)
+def _belief(
+    moment: Moment,
+    track: Track | None,
+    noise: Array,
+    window: tuple[Happening, ...],
+    past: tuple[Event, ...],
+    now: datetime,
+) -> Belief:
+    _, moment = covered_until(moment, now).seen()
+    info = track.info if track else None
+    found = track.suspects if track else ()
+    m = moment
+    return Belief(m.prior, m.core, now, m.state, m.rates, m.products, past, info, found, noise, window)

@@ -1,25 +1,25 @@
 """The prior: what may be true of a tub and its water before anything was read.
 
 Every unknown is a standard normal number; a transport turns it into a quantity with the median, spread and
-range of the defaults.  So every move in the belief is a move of plain numbers, and every member stays a
-water that can exist.
+range of the defaults.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tubwater.belief.transport import rare, transport
 from tubwater.chemistry import MG_PER_EQ_CACO3, MG_PER_MOL, Water, at_pco2, water_at_ph
 from tubwater.dynamics import GRAMS_BR2_PER_MOL, Mode, Rates
 from tubwater.facts import Default, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Sanitizer, Tub, VolumeBasis
 
-__all__ = ["Prior", "prior_of"]
+__all__ = ["DRIFTING", "FILL", "Prior", "prior_of"]
 
 Array = NDArray[np.float64]
 
@@ -35,19 +35,20 @@ _TUB = (
     "slow_demand_hours",
     "tablet_release_g_per_day",
     "carry_out_litres_per_exit",
+    "leak_litres_per_day",
 )
-_FILL = (
+FILL = (
     "fill_total_alkalinity_mg",
     "fill_ph",
     "fill_calcium_hardness_mg",
     "fill_sulfate_mg",
     "fill_chloride_mg",
+    "magnesium_share",
 )
 _WATER = (
     "total_alkalinity_mg",
     "pco2_ratio",
     "calcium_hardness_mg",
-    "magnesium_share",
     "sulfate_mg",
     "chloride_mg",
     "bromide_bank_mg",
@@ -55,6 +56,15 @@ _WATER = (
     "hydantoin_mg",
     "demand_mg",
 )
+DRIFTING = (
+    "idle_decay_per_day",
+    "kla_covered_per_h",
+    "kla_air_jets_per_h",
+    "bather_demand_g_br2_per_hour",
+    "tablet_release_g_per_day",
+    "leak_litres_per_day",
+)
+_STILL = ("kla_open_per_h", "kla_water_jets_per_h")
 _FROM_FILL = {
     "fill_total_alkalinity_mg": Quantity.TOTAL_ALKALINITY,
     "fill_ph": Quantity.PH,
@@ -73,39 +83,49 @@ class Prior:
 
     Attributes:
         tub: the tub. names: the unknowns, in the order of the latent rows. table: a default for each name.
-        biases: unknown kit offsets that follow the names, one for each method and quantity read.
+        core: how many of the names stand for the tub and its fill water; the rest for a water in use.
     """
 
     tub: Tub
     names: tuple[str, ...]
     table: Mapping[str, Default]
-    biases: tuple[tuple[str, Quantity], ...] = ()
+    core: int = len(_TUB + FILL)
 
     @property
     def size(self) -> int:
         """Rows of the latent array."""
-        return len(self.names) + len(self.biases)
+        return len(self.names)
 
     def values(self, latent: Array) -> dict[str, Array]:
-        """Each unknown by name, in the unit of its default, from latent (size, N)."""
-        return {name: _transport(self.table[name], latent[i]) for i, name in enumerate(self.names)}
+        """Unknowns by name, in the unit of their defaults, from latent (size, N) or its first rows."""
+        return {name: self.value(name, row) for name, row in zip(self.names, latent, strict=False)}
 
-    def bias(self, latent: Array, method: str, quantity: Quantity) -> Array:
-        """The kit's offset in units of its own one-sigma, shape (N,)."""
-        row: Array = latent[len(self.names) + self.biases.index((method, quantity))]
-        return row
+    def value(self, name: str, latent: Array) -> Array:
+        """One unknown from its latent row."""
+        default = self.table[name]
+        if name == "leak_litres_per_day":
+            return rare(default, 1.0 - default.zero_share, latent)
+        return transport(default, latent)
 
     def rates(self, values: Mapping[str, Array]) -> Rates:
         """The tub's rates, shape (N,)."""
-        return _rates(self.tub, values, self.table)
+        return _rates(self.tub, values, self.table, self._decay(values["idle_decay_per_day"]))
+
+    def drifted(self, rates: Rates, latent: Array) -> Rates:
+        """``rates`` after the rows of ``DRIFTING`` moved to those of ``latent``; fill and volume stay."""
+        v = {name: self.value(name, latent[self.names.index(name)]) for name in (*DRIFTING, *_STILL)}
+        decay = self._decay(v["idle_decay_per_day"])
+        demand = v["bather_demand_g_br2_per_hour"] / GRAMS_BR2_PER_MOL
+        release, leak = v["tablet_release_g_per_day"] / 24.0, v["leak_litres_per_day"] / 24.0
+        return replace(rates, idle_decay=decay, demand=demand, release=release, leak=leak, kla=_kla(self.tub, v))
+
+    def _decay(self, per_day: Array) -> Array:
+        factor = self.table["ozone_decay_factor"].value if self.tub.equipment.ozone_or_uv else 1.0
+        return per_day * factor / 24.0
 
     def water(self, values: Mapping[str, Array]) -> Water:
         """A water in use, shape (N,), its pH from the carbon dioxide it holds."""
         return _water(self.tub, values, self.table)
-
-    def with_biases(self, biases: tuple[tuple[str, Quantity], ...]) -> Prior:
-        """The same prior with kit offsets."""
-        return Prior(self.tub, self.names, self.table, biases)
 
 
 def prior_of(tub: Tub) -> Prior:
@@ -117,7 +137,7 @@ def prior_of(tub: Tub) -> Prior:
     for name, quantity in _FROM_FILL.items():
         if quantity in tub.fill.values:
             table[name] = _stated(table[name], tub.fill.values[quantity], quantity)
-    return Prior(tub, _TUB + _FILL + _WATER, table)
+    return Prior(tub, _TUB + FILL + _WATER, table)
 
 
 def _stated(default: Default, value: float, quantity: Quantity) -> Default:
@@ -126,31 +146,9 @@ def _stated(default: Default, value: float, quantity: Quantity) -> Default:
     return default.replaced(value=max(value, 1e-3), spread=spread, low=low, high=high)
 
 
-def _transport(default: Default, z: Array) -> Array:
-    """A quantity from a standard normal number: log-normal or normal, with a thin tail of zeros where declared."""
-    if default.kind == "lognormal":
-        value = default.value * np.exp(default.spread * z)
-    else:
-        value = default.value + default.spread * z
-    if default.zero_share > 0.0:
-        value = value / (1.0 + np.exp(-(z + _quantile(default.zero_share)) / 0.08))
-        return np.minimum(value, default.high)
-    return np.clip(value, default.low, default.high)
-
-
-def _quantile(share: float) -> float:
-    """How far below the median a standard normal has ``share`` of its mass (statistics library)."""
-    from statistics import NormalDist
-
-    return -NormalDist().inv_cdf(share)
-
-
-def _rates(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Rates:
+def _rates(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default], decay: Array) -> Rates:
     shape = v["volume_factor"].shape
     const = {name: np.full(shape, table[name].value) for name in _CONSTANTS}
-    decay = v["idle_decay_per_day"] / 24.0
-    if tub.equipment.ozone_or_uv:
-        decay = decay * table["ozone_decay_factor"].value
     return Rates(
         litres=tub.litres * v["volume_factor"],
         idle_decay=decay,
@@ -163,6 +161,7 @@ def _rates(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Ra
         release_exponent=const["release_mass_exponent"],
         carry_out=v["carry_out_litres_per_exit"],
         evaporation=const["evaporation_covered_litres_per_week"] / 168.0,
+        leak=v["leak_litres_per_day"] / 24.0,
         monopersulfate_rate=_monopersulfate_rate(tub.temperature, shape),
         air_pco2=const["pco2_air_atm"],
         fill=_fill_water(tub, v),

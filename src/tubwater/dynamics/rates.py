@@ -43,7 +43,7 @@ class Rates:
         release: mass lost by a fresh 20 g tablet at full opening, g/h.
         release_exponent: power of the remaining mass fraction in the release.
         carry_out: water lost per person and soak, L.
-        evaporation: covered loss, L/h.
+        evaporation: covered loss, L/h. leak: water that runs off and is made up with fill water, L/h.
         monopersulfate_rate: rate constant with bromide at the tub's temperature, kg/(mol s).
         air_pco2: carbon dioxide over the water, atm.
         fill: the water that replaces what is lost, at the tub's temperature.
@@ -60,6 +60,7 @@ class Rates:
     release_exponent: Array
     carry_out: Array
     evaporation: Array
+    leak: Array
     monopersulfate_rate: Array
     air_pco2: Array
     fill: Water

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from tubwater.chemistry import INDEX, STRONG_CHARGE, Composition, FrozenBuffer, Water, freeze, second_order
 from tubwater.dynamics.rates import Mode, Rates
 
-__all__ = ["FULL_TABLET_GRAMS", "TubState", "advance", "alkalinity_of", "refill", "soak", "top_up"]
+__all__ = ["FULL_TABLET_GRAMS", "TubState", "advance", "alkalinity_of", "refill", "soak", "top_up", "ventilate"]
 
 Array = NDArray[np.float64]
 FULL_TABLET_GRAMS = 20.0  # common practice; the release rate is stated for this size
@@ -70,6 +70,14 @@ def advance(
         ph = _exchange(totals, frozen, ph, rates, hours / steps, mode)
     ph = frozen.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
     return TubState(Water(state.water.temperature, totals), grams, state.tablet_count, state.opening, ph)
+
+
+def ventilate(state: TubState, kla_time: ArrayLike, rates: Rates, buffer: FrozenBuffer) -> TubState:
+    """Extra gas exchange of a dimensionless kLa t, at once: a cover that was off for a while. S as in ``advance``."""
+    solved = buffer.ph(state.water.alkalinity, state.water.carbonate, state.water.bromine, state.ph)
+    excess = buffer.co2(state.water.carbonate, solved) - buffer.co2_at(rates.air_pco2)
+    water = state.water.plus(carbonate=excess * np.expm1(-np.asarray(kla_time, dtype=float)))
+    return TubState(water, state.tablet_grams, state.tablet_count, state.opening, solved)
 
 
 def soak(state: TubState, rates: Rates, bather_hours: ArrayLike, people: ArrayLike) -> TubState:

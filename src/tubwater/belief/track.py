@@ -1,0 +1,258 @@
+"""Following a tub from reading to reading: roll on, temper, move, and hand over to the next window.
+
+State of the method: a cloud of members, each with the plain numbers of its tub at the window's anchor, the
+normal numbers of everything unseen since, and the water they lead to. A reading tempers the cloud; moves
+re-live the window, so that what an old reading said of the tub is never lost; now and then the window is
+closed and what it taught is kept as a normal distribution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tubwater.belief.anchor import Anchor, carried, filled, first, whitened
+from tubwater.belief.history import Happening, stream
+from tubwater.belief.life import Moment, covered_until, passed
+from tubwater.belief.prior import Prior
+from tubwater.belief.products import Products
+from tubwater.belief.readings import metered, suspects, told
+from tubwater.belief.sampler import SamplerInfo, drawn, evolved, log_mean, rise, stirred
+from tubwater.belief.window import Window, lasting_names, mapped
+from tubwater.tub import Filled, Tested
+
+__all__ = ["Track", "begun", "following", "is_update", "rolled"]
+
+Array = NDArray[np.float64]
+_WINDOW = timedelta(days=42)
+_MOST_RUNGS = 40
+_SHORT = 4  # happenings up to which a window is cheap to re-live and gets more moves
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """What is known after happening ``done`` - 1.
+
+    Attributes:
+        anchor, first, extras: of the window. z: (rows, N). noise: of the window, (rows, N). score: log P of the
+            window's readings, (N,). now: the members at the last happening. step: size of the moves of the noise.
+        suspects: quantities whose newest readings do not fit. info: how the last update went.
+    """
+
+    anchor: Anchor
+    first: int
+    extras: tuple[str, ...]
+    done: int
+    z: Array
+    noise: Array
+    score: Array
+    now: Moment
+    step: float = 0.4
+    suspects: tuple[str, ...] = ()
+    info: SamplerInfo | None = None
+
+    @property
+    def members(self) -> int:
+        """Members."""
+        return int(self.z.shape[1])
+
+
+@dataclass(frozen=True, eq=False)
+class _Cloud:
+    """Members under tempering: ``start`` and ``now`` are the moments before and after the ``fresh`` noise."""
+
+    z: Array
+    noise: Array
+    score: Array
+    fresh: Array
+    last: Array
+    start: Moment
+    now: Moment
+
+
+def is_update(happening: Happening) -> bool:
+    """Whether something is learned from it."""
+    return isinstance(happening.what, Tested | Filled)
+
+
+def begun(prior: Prior, products: Products, line: tuple[Happening, ...], seed: int, members: int) -> Track:
+    """The prior at the first happening."""
+    head = line[0]
+    anchor = first(prior, head.at, isinstance(head.what, Filled))
+    z = stream(seed, "tub", "prior").standard_normal((anchor.size, members))
+    window = Window(prior, products, line, anchor, 0, ())
+    track = Track(anchor, 0, (), 0, z, np.zeros((0, members)), np.zeros(members), window.begin(z))
+    return _rounded(track)
+
+
+def following(track: Track, line: tuple[Happening, ...], index: int, seed: int) -> Track:
+    """The track after happening ``index``, which is an update, and all before it."""
+    prior, products = track.now.prior, track.now.products
+    track, window = _extended(track, line, index + 1, seed)
+    happening = line[index]
+    fresh = _noise(window, line, track.done, index, seed, track.members)
+    start = replace(track.now, offsets=window.begin(track.z).offsets).frozen()[1]
+    now, _ = window.lived(start, fresh, track.done, index)
+    now = covered_until(now, happening.at)
+    now, last = _heard(now, happening)
+    cloud = _Cloud(track.z, track.noise, track.score, fresh, last, start, now)
+    rng = stream(seed, happening.identity, "update")
+    cloud, info, step = _tempered(cloud, window, track.done, index, rng, track.step)
+    noise = np.concatenate([cloud.noise, cloud.fresh])
+    score = cloud.score + cloud.last
+    moved = replace(track, done=index + 1, z=cloud.z, noise=noise, score=score, now=cloud.now, step=step, info=info)
+    if isinstance(happening.what, Filled):
+        return _rounded(_refilled(moved, happening, seed, products, prior))
+    assert isinstance(happening.what, Tested)
+    observer, seen = moved.now.seen()
+    moved = replace(moved, suspects=suspects(happening.what, seen, observer))
+    return _rounded(_handed_over(moved, happening))
+
+
+def rolled(track: Track, line: tuple[Happening, ...], seed: int) -> tuple[Moment, Array]:
+    """The members after all further happenings, none of which is an update, and the noise that was drawn."""
+    track, window = _extended(track, line, len(line), seed)
+    noise = _noise(window, line, track.done, len(line), seed, track.members)
+    start = replace(track.now, offsets=window.begin(track.z).offsets)
+    return window.lived(start, noise, track.done, len(line))[0], np.concatenate([track.noise, noise])
+
+
+def _extended(track: Track, line: tuple[Happening, ...], stop: int, seed: int) -> tuple[Track, Window]:
+    """With the offsets that happenings up to ``stop`` bring in."""
+    known = {*track.anchor.lasting, *track.extras}
+    new = tuple(name for name in lasting_names(line[track.done : stop]) if name not in known)
+    rows = [stream(seed, name, "lasting").standard_normal(track.members) for name in new]
+    track = replace(track, extras=track.extras + new, z=np.concatenate([track.z, *(r[None] for r in rows)]))
+    window = Window(track.now.prior, track.now.products, line, track.anchor, track.first, track.extras)
+    return track, window
+
+
+def _noise(window: Window, line: tuple[Happening, ...], start: int, stop: int, seed: int, members: int) -> Array:
+    blocks = [stream(seed, h.identity, "noise").standard_normal((h.draws, members)) for h in line[start:stop]]
+    return np.concatenate([np.zeros((0, members)), *blocks])
+
+
+def _heard(now: Moment, happening: Happening) -> tuple[Moment, Array]:
+    """log P of what an update says."""
+    if isinstance(happening.what, Filled):
+        return now, metered(happening.what, now)
+    assert isinstance(happening.what, Tested)
+    observer, now = now.seen()
+    return now, told(happening.what, now, observer)
+
+
+def _tempered(
+    cloud: _Cloud, window: Window, done: int, index: int, rng: np.random.Generator, step: float
+) -> tuple[_Cloud, SamplerInfo, float]:
+    """From the cloud before an update to the one after it."""
+    beta, rungs, evidence, rates = 0.0, 0, 0.0, []
+    touched = np.zeros(cloud.score.size, bool)
+    sweeps = 4 if index - window.first <= _SHORT else 1
+    while beta < 1.0 and rungs < _MOST_RUNGS:
+        up = rise(cloud.last, 1.0 - beta)
+        evidence += log_mean(up * cloud.last)
+        if up * np.ptp(cloud.last) > 1e-9:
+            index_of = drawn(up * cloud.last, rng)
+            cloud, touched = _picked(cloud, index_of), touched[index_of]
+        beta = min(1.0, beta + up)
+        for _ in range(sweeps + (1 if beta >= 1.0 else 0)):
+            if cloud.fresh.shape[0]:
+                cloud = _recent(cloud, window, done, index, beta, rng)
+            cloud, took = _whole(cloud, window, done, index, beta, rng, step)
+            touched |= took
+            rates.append(float(took.mean()))
+            step = float(np.clip(step * np.exp(0.5 * (rates[-1] - 0.25)), 0.05, 0.8))
+        rungs += 1
+    distinct = np.unique(cloud.z[0]).size / cloud.score.size
+    return cloud, SamplerInfo(rungs, float(np.mean(rates)), distinct, float(touched.mean()), evidence), step
+
+
+def _recent(cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator) -> _Cloud:
+    """A move of what happened since the last update only: cheap, for it re-lives only that."""
+    share = float(rng.choice([0.3, 1.0]))
+    fresh = stirred(cloud.fresh, rng, share, 0.6)
+    now, last = _again(cloud.start, fresh, window, done, index)
+    take = np.log(rng.random(last.size)) < beta * (last - cloud.last)
+    return _chosen(take, replace(cloud, fresh=fresh, last=last, now=now), cloud)
+
+
+def _whole(
+    cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator, step: float
+) -> tuple[_Cloud, NDArray[np.bool_]]:
+    """A move of the tub and of everything unseen, which re-lives the window."""
+    z = evolved(cloud.z, rng, float(rng.choice([0.15, 0.4])))
+    before = np.square(cloud.z).sum(axis=0) - np.square(z).sum(axis=0)
+    noise, fresh = stirred(cloud.noise, rng, 0.3, step), stirred(cloud.fresh, rng, 0.3, step)
+    start, score = window.lived(window.begin(z), noise, window.first, done)
+    start = start.frozen()[1]
+    now, last = _again(start, fresh, window, done, index)
+    ratio = score - cloud.score + beta * (last - cloud.last) + 0.5 * before
+    take = np.log(rng.random(last.size)) < ratio
+    return _chosen(take, _Cloud(z, noise, score, fresh, last, start, now), cloud), take
+
+
+def _again(start: Moment, fresh: Array, window: Window, done: int, index: int) -> tuple[Moment, Array]:
+    now, _ = window.lived(start, fresh, done, index)
+    happening = window.line[index]
+    return _heard(covered_until(now, happening.at), happening)
+
+
+def _picked(cloud: _Cloud, index: Any) -> _Cloud:
+    found: _Cloud = mapped(lambda a: a[..., index], cloud)
+    return found
+
+
+def _chosen(take: NDArray[np.bool_], yes: _Cloud, no: _Cloud) -> _Cloud:
+    if _acids(yes.start) != _acids(no.start) or _acids(yes.now) != _acids(no.now):
+        yes, no = _bare(yes), _bare(no)
+    found: _Cloud = mapped(lambda a, b: np.asarray(np.where(take, a, b)), yes, no)
+    return found
+
+
+def _acids(moment: Moment) -> int:
+    return -1 if moment.buffer is None else len(moment.buffer.acids)
+
+
+def _bare(cloud: _Cloud) -> _Cloud:
+    return replace(cloud, start=replace(cloud.start, buffer=None), now=replace(cloud.now, buffer=None))
+
+
+def _handed_over(track: Track, happening: Happening) -> Track:
+    """Close a window that has grown long, and keep what it taught."""
+    if happening.at - track.anchor.at < _WINDOW:
+        return track
+    now = track.now
+    lasting = (*track.anchor.lasting, *track.extras)
+    offsets = np.stack([now.offsets[name] for name in lasting]) if lasting else np.zeros((0, track.members))
+    names = now.prior.names[: now.prior.core]
+    anchor, z = carried(happening.at, now.core, now.state, lasting, offsets, names)
+    return _opened(track, anchor, z)
+
+
+def _refilled(track: Track, happening: Happening, seed: int, products: Products, prior: Prior) -> Track:
+    """A new window from fresh water."""
+    noise = stream(seed, happening.identity, "noise").standard_normal((happening.draws, track.members))
+    now = passed(track.now, happening, noise)
+    lasting = (*track.anchor.lasting, *track.extras)
+    offsets = np.stack([now.offsets[name] for name in lasting]) if lasting else np.zeros((0, track.members))
+    anchor = filled(happening.at, now.core, lasting, offsets, prior.names[: prior.core])
+    z = whitened(anchor, np.concatenate([now.core, offsets]))
+    return replace(_opened(track, anchor, z), now=now)
+
+
+def _opened(track: Track, anchor: Anchor, z: Array) -> Track:
+    empty = np.zeros((0, track.members))
+    return replace(track, anchor=anchor, first=track.done, extras=(), z=z, noise=empty, score=np.zeros(track.members))
+
+
+def _rounded(track: Track) -> Track:
+    """In single precision, as it is kept, so that a kept track goes on exactly as one that was not."""
+    now = replace(track.now, buffer=None)
+    slim = replace(track, now=now, step=float(np.float32(track.step)))
+    found: Track = mapped(lambda a: a.astype(np.float32).astype(np.float64), slim)
+    core = found.now.core
+    return replace(found, now=replace(found.now, rates=now.prior.rates(now.prior.values(core))))
