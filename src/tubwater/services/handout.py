@@ -1,0 +1,167 @@
+"""What a keeper leaves with the owner: this tub's bands, its own dose table, the weekly order, and when to stop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from tubwater.advice import Situation, Wishes, make_plan
+from tubwater.advice.decide import kit_of
+from tubwater.advice.dose_table import Does, DoseRow, dose_table
+from tubwater.advice.measures import amount_of, grams_floor
+from tubwater.facts import CareStep, Guideline, Limits, care_steps, defaults
+from tubwater.facts.quantity import Quantity
+from tubwater.services.advise import case_of
+from tubwater.services.safety import NeverMix, never_mix
+from tubwater.services.tubfile import TubFile
+from tubwater.tub import AfterSoak, Amount, Event, Plan, Sanitizer, Shelf, StepKind, Tub, TubKind
+
+__all__ = [
+    "Contact",
+    "Does",
+    "DoseRow",
+    "Feeder",
+    "Handout",
+    "SoakDose",
+    "handout_for",
+    "handout_of",
+    "handout_of_file",
+]
+
+_SOAKS = ((1, 30.0), (2, 30.0), (2, 60.0), (4, 30.0), (4, 60.0), (6, 120.0))  # people and minutes of the table
+_WEEK = 7.0
+_BANDS = (Quantity.PH, Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS, Quantity.TEMPERATURE)
+
+
+@dataclass(frozen=True)
+class Contact:
+    """Whom to ask. ``address`` goes into the QR code; empty parts are left out."""
+
+    name: str = ""
+    phone: str = ""
+    address: str = ""
+
+
+@dataclass(frozen=True)
+class SoakDose:
+    """What goes in after so many people were in for so long; ``capped`` at the day's most, then a test comes first."""
+
+    people: int
+    minutes: float
+    amount: Amount
+    capped: bool
+
+
+@dataclass(frozen=True)
+class Feeder:
+    """How the feeder is set."""
+
+    product: str
+    tablets: float
+    opening: float
+
+
+@dataclass(frozen=True)
+class Handout:
+    """The sheet as data, times aware, everything computed for this tub.
+
+    Attributes:
+        litres: believed (median), L. bands: what to aim at and what allows bathing. doses: the table.
+        soaks: doses after a soak, empty where none is needed or known. after_soak: their rule.
+        feeder: None where there are no tablets. mix_minutes, oxidizer_minutes: waits after an addition.
+        weekly: care of each week. never: pairs of this shelf that never meet. max_age_hours: how long a test counts.
+        situation: of the plan that the after-soak dose comes from.
+    """
+
+    as_of: datetime
+    tub: Tub
+    guideline: Guideline
+    litres: float
+    sanitizer: Quantity
+    bands: tuple[tuple[Quantity, Limits], ...]
+    doses: tuple[DoseRow, ...]
+    soaks: tuple[SoakDose, ...]
+    after_soak: AfterSoak | None
+    feeder: Feeder | None
+    oxidizer: str
+    mix_minutes: float
+    oxidizer_minutes: float
+    weekly: tuple[CareStep, ...]
+    never: tuple[NeverMix, ...]
+    max_age_hours: float
+    situation: str
+
+
+def handout_for(
+    tub: Tub, shelf: Shelf, events: Sequence[Event], now: datetime, wishes: Wishes | None = None, seed: int = 0
+) -> Handout:
+    """The sheet at ``now`` (aware datetime)."""
+    return handout_of(case_of(tub, shelf, events, now, seed), wishes, seed)
+
+
+def handout_of_file(file: TubFile, now: datetime, seed: int = 0) -> Handout:
+    """The sheet for a keeper's file."""
+    wishes = Wishes(days=file.visit.days_until_next)
+    return handout_for(file.tub, file.shelf, file.events, now, wishes, seed)
+
+
+def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> Handout:
+    """The sheet for a situation; the dose after a soak and the feeder are those of the plan."""
+    plan = make_plan(case, wishes or Wishes(), seed)
+    kit = kit_of(case)
+    mix = defaults()["mix_minutes"].value
+    slow = kit.oxidizer is not None and kit.oxidizer.substance == "monopersulfate"
+    known = [(q, case.guideline.limits[q]) for q in (case.sanitizer_quantity, *_BANDS) if q in case.guideline.limits]
+    return Handout(
+        as_of=case.now,
+        tub=case.tub,
+        guideline=case.guideline,
+        litres=float(np.median(case.rates.litres)),
+        sanitizer=case.sanitizer_quantity,
+        bands=tuple(known),
+        doses=dose_table(case),
+        soaks=_soaks(case, plan.after_soak),
+        after_soak=plan.after_soak,
+        feeder=_feeder(plan),
+        oxidizer=kit.oxidizer.name if kit.oxidizer else "",
+        mix_minutes=mix,
+        oxidizer_minutes=case.monopersulfate_minutes if slow else mix,
+        weekly=tuple(task for task in care_steps().values() if _is_weekly(task, case.tub)),
+        never=never_mix(case.shelf),
+        max_age_hours=case.guideline.max_test_age_hours,
+        situation=plan.situation,
+    )
+
+
+def _soaks(case: Situation, rule: AfterSoak | None) -> tuple[SoakDose, ...]:
+    if rule is None:
+        return ()
+    product = next(p for p in case.shelf.products if p.name == rule.amount.product)
+    most = grams_floor(product, rule.daily_cap_grams)
+    found = []
+    for people, minutes in _SOAKS:
+        grams = rule.amount.grams * people * minutes / 30.0
+        amount = amount_of(product, min(grams, most), down=True)
+        found.append(SoakDose(people, minutes, amount, grams > most))
+        if grams > most:
+            break
+    return tuple(found)
+
+
+def _feeder(plan: Plan) -> Feeder | None:
+    step = next((s for s in plan.steps if s.kind is StepKind.SET_FEEDER and s.amount), None)
+    return Feeder(step.amount.product, step.tablets, step.opening) if step and step.amount else None
+
+
+def _is_weekly(task: CareStep, tub: Tub) -> bool:
+    has = {
+        "always": True,
+        "pump": tub.equipment.pump,
+        "electric": tub.kind is not TubKind.WOOD_FIRED,
+        "cover": tub.equipment.cover,
+        "feeder": tub.sanitizer is Sanitizer.BROMINE,
+    }
+    return task.interval_days <= _WEEK and has[task.condition]
