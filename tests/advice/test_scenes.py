@@ -1,19 +1,24 @@
 """Tub-side scenes: what a keeper meets, and what has to come out (kinds, not wording)."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 
-from tubwater.advice import Wishes
+from tubwater.advice import Occasion, Wishes
 from tubwater.facts import Quantity
 from tubwater.facts.quantity import OxidantScale
 from tubwater.services import plan_for, verdict_for
 from tubwater.tub import (
     Answer,
+    Cared,
     Clarity,
     Dosed,
     Equipment,
+    Event,
+    Filled,
+    FillWater,
     Measure,
     MeasureKind,
     Noticed,
@@ -25,7 +30,10 @@ from tubwater.tub import (
     Sign,
     StepKind,
     Tub,
+    TubKind,
     VerdictKind,
+    VolumeBasis,
+    equipment_of,
 )
 from tubwater.tub import (
     Tested as Readings,
@@ -188,3 +196,179 @@ def test_a_strip_outside_the_bathing_limits_never_opens_the_tub(bromine: float) 
 def test_alkalinity_forty_with_ph_eight_point_two_gets_no_acid() -> None:
     plan = plan_for(TUB, SHELF, [CLEAR, a_test(5.0, 8.2, 40.0, method="visual-comparator")], NOW)
     assert "sodium-bisulfate" not in doses(plan)
+
+
+def filled_tub(**fill: float) -> Tub:
+    values = {Quantity[name.upper()]: value for name, value in fill.items()}
+    return Tub("cabin", 1300.0, Sanitizer.BROMINE, VolumeBasis.METERED, fill=FillWater(values, "utility report"))
+
+
+BANK = Product("bromide", "sodium-bromide", 0.99)
+CALCIUM = Product("calcium", "calcium-chloride-dihydrate", 0.98)
+FULL_SHELF = Shelf((*SHELF.products, BANK, CALCIUM))
+FRESH = Wishes(occasion=Occasion.FRESH_WATER)
+
+
+def test_fresh_water_is_filled_sanitized_heated_balanced_and_activated_in_this_order() -> None:
+    heated = replace(TUB, equipment=Equipment(heater_kw=2.0))
+    plan = plan_for(heated, FULL_SHELF, [], NOW, FRESH)
+    order = [k for k in kinds(plan) if k in (StepKind.FILL, StepKind.HEAT, StepKind.SET_FEEDER)]
+    assert plan.situation == "fresh-fill"
+    assert order == [StepKind.FILL, StepKind.HEAT, StepKind.SET_FEEDER]
+    assert doses(plan)[:2] == ["sodium-bromide", "monopersulfate"]  # the bank alone, then the oxidizer
+    assert doses(plan).count("sodium-bromide") == 1
+    heating = next(s for s in plan.steps if s.kind is StepKind.HEAT)
+    assert 15 * 60 < heating.minutes < 30 * 60  # 1,300 L by 26 K with 2 kW: about 20 hours (calculation)
+
+
+def test_fresh_water_opens_only_after_two_good_tests_a_day_apart() -> None:
+    plan = plan_for(TUB, FULL_SHELF, [], NOW, FRESH)
+    tests = [s.starts_at for s in plan.steps if s.kind is StepKind.TEST]
+    assert tests[-1] - tests[-2] >= 24 * 60
+    assert "two-good-tests-a-day-apart" in {r.kind for r in plan.fit_when}
+    assert plan.verdict.kind is not VerdictKind.FIT
+
+
+def test_fresh_water_that_cannot_be_ready_for_the_guests_says_so() -> None:
+    wishes = replace(FRESH, guests_at=NOW + timedelta(hours=20))
+    notes = {r.kind for r in plan_for(TUB, FULL_SHELF, [], NOW, wishes).notes}
+    assert "not-ready-in-time" in notes
+
+
+def test_soft_fill_gets_alkalinity_and_calcium_with_a_test_to_come() -> None:
+    soft = filled_tub(total_alkalinity=25.0, calcium_hardness=20.0, ph=7.2)
+    plan = plan_for(soft, FULL_SHELF, [], NOW, FRESH)
+    assert {"sodium-bicarbonate", "calcium-chloride-dihydrate"} <= set(doses(plan))
+    assert doses(plan).index("sodium-bicarbonate") < doses(plan).index("calcium-chloride-dihydrate")
+    assert "retest-tells" in {r.kind for s in plan.steps for r in s.reasons}
+
+
+def test_very_hard_fill_is_blended_with_soft_water_and_gets_no_calcium() -> None:
+    hard = filled_tub(total_alkalinity=300.0, calcium_hardness=450.0, ph=7.3)
+    plan = plan_for(hard, FULL_SHELF, [], NOW, FRESH)
+    filling = next(s for s in plan.steps if s.kind is StepKind.FILL)
+    blend = next(r for r in filling.reasons if r.kind == "blend-fill")
+    assert float(blend.values["share"]) == pytest.approx(1.0 - 250.0 / 450.0, abs=0.05)
+    assert "calcium-chloride-dihydrate" not in doses(plan)
+
+
+def test_a_thin_bank_makes_the_window_longer_and_is_told() -> None:
+    filled = Filled(NOW - timedelta(days=10), 1300.0)
+    events = [filled, CLEAR, a_test(3.0, 7.5, 80.0)]
+    thin = plan_for(TUB, SHELF, events, NOW)
+    usual = plan_for(TUB, SHELF, events[1:], NOW)
+    assert "thin-bank" in {r.kind for r in thin.notes}
+    assert "thin-bank" not in {r.kind for r in usual.notes}
+    assert (
+        thin.after_soak is None
+        or usual.after_soak is None
+        or (thin.after_soak.wait_minutes > usual.after_soak.wait_minutes)
+    )
+
+
+def test_a_thin_bank_is_filled_up_once_where_sodium_bromide_is_in_hand() -> None:
+    events: list[Event] = [Filled(NOW - timedelta(days=10), 1300.0), CLEAR, a_test(3.0, 7.5, 80.0)]
+    assert "sodium-bromide" in doses(plan_for(TUB, FULL_SHELF, events, NOW))
+    once = [events[0], Dosed(NOW - timedelta(days=9), "bromide", 20.0), *events[1:]]
+    assert "sodium-bromide" not in doses(plan_for(TUB, FULL_SHELF, once, NOW))
+
+
+def test_hardness_that_only_water_removes_is_changed_with_this_fill_water() -> None:
+    soft = filled_tub(total_alkalinity=60.0, calcium_hardness=60.0, ph=7.5)
+    hard = Readings(
+        NOW, (*a_test(4.0, 7.4, 80.0).readings, reading(Quantity.CALCIUM_HARDNESS, 600.0, "drop-titration"))
+    )
+    plan = plan_for(soft, FULL_SHELF, [CLEAR, hard], NOW)
+    drain = next(s for s in plan.steps if s.kind is StepKind.DRAIN)
+    filling = next(s for s in plan.steps if s.kind is StepKind.FILL)
+    assert 0.1 * 1300.0 < drain.litres <= 0.55 * 1300.0
+    after = {e.quantity: e.median for e in filling.expected}
+    assert after[Quantity.CALCIUM_HARDNESS] == pytest.approx(600.0 - (600.0 - 60.0) * drain.litres / 1300.0, rel=0.1)
+
+
+def test_water_as_hard_as_the_tap_is_not_changed_for_the_same() -> None:
+    same = filled_tub(total_alkalinity=280.0, calcium_hardness=550.0, ph=7.5)
+    hard = Readings(
+        NOW, (*a_test(4.0, 7.4, 80.0).readings, reading(Quantity.CALCIUM_HARDNESS, 600.0, "drop-titration"))
+    )
+    assert StepKind.DRAIN not in kinds(plan_for(same, FULL_SHELF, [CLEAR, hard], NOW))
+
+
+def test_unknown_water_that_tests_badly_is_purged_and_changed() -> None:
+    wishes = Wishes(occasion=Occasion.UNKNOWN_HISTORY)
+    plan = plan_for(TUB, FULL_SHELF, [CLEAR, a_test(0.5, 7.5)], NOW, wishes)
+    assert plan.situation == "new-to-me"
+    assert "purge-pipes" in {s.task for s in plan.steps}
+    assert kinds(plan).index(StepKind.DRAIN) < kinds(plan).index(StepKind.FILL)
+
+
+def test_unknown_water_that_tests_well_is_shocked_and_read_twice() -> None:
+    wishes = Wishes(occasion=Occasion.UNKNOWN_HISTORY)
+    plan = plan_for(TUB, FULL_SHELF, [CLEAR, a_test(4.0, 7.5, method="photometer")], NOW, wishes)
+    assert plan.situation == "new-to-me" and StepKind.DRAIN not in kinds(plan)
+    assert "two-good-readings" in {r.kind for r in plan.fit_when}
+
+
+def test_unknown_water_without_a_test_is_tested_first() -> None:
+    plan = plan_for(TUB, FULL_SHELF, [], NOW, Wishes(occasion=Occasion.UNKNOWN_HISTORY))
+    assert doses(plan) == [] and StepKind.TEST in kinds(plan)
+
+
+def test_a_low_reading_with_no_good_one_in_the_day_before_is_a_lapse_of_unknown_length() -> None:
+    low, good = (
+        a_test(1.0, 7.5, method="photometer"),
+        a_test(5.0, 7.5, method="photometer", at=NOW + timedelta(hours=2)),
+    )
+    later = NOW + timedelta(hours=3)
+    clear = Noticed(later, Clarity.CLEAR)
+    one = verdict_for(TUB, SHELF, [low, good, clear], later)
+    assert one.kind is VerdictKind.KEEP_OUT and "lapse-unknown" in {r.kind for r in one.reasons}
+    second = a_test(5.0, 7.5, method="photometer", at=NOW + timedelta(hours=15))
+    then = NOW + timedelta(hours=16)
+    two = verdict_for(TUB, SHELF, [low, good, second, Noticed(then, Clarity.CLEAR)], then)
+    assert "lapse-unknown" not in {r.kind for r in two.reasons}
+
+
+def test_a_low_reading_soon_after_a_good_one_is_no_lapse() -> None:
+    good = a_test(4.0, 7.5, method="photometer", at=NOW - timedelta(hours=10))
+    verdict = verdict_for(TUB, SHELF, [good, a_test(1.5, 7.5, method="photometer"), CLEAR], NOW)
+    assert verdict.kind is VerdictKind.KEEP_OUT
+    assert "lapse-unknown" not in {r.kind for r in verdict.reasons}
+
+
+def test_strip_and_drop_kit_that_disagree_lead_to_another_test() -> None:
+    strip = reading(Quantity.BROMINE, 5.0)
+    drops = reading(Quantity.BROMINE, 0.5, "fas-dpd-drops")
+    plan = plan_for(TUB, SHELF, [CLEAR, Readings(NOW, (strip, drops, reading(Quantity.PH, 7.5)))], NOW)
+    assert plan.verdict.kind is not VerdictKind.FIT
+
+
+def test_care_that_is_due_stands_inside_the_waits_and_adds_no_time() -> None:
+    plan = plan_for(TUB, SHELF, [CLEAR, a_test(3.0, 7.9, 140.0)], NOW)
+    waits = [(s.starts_at, s.starts_at + s.minutes) for s in plan.steps if s.kind is StepKind.WAIT]
+    tasks = [s for s in plan.steps if s.task]
+    assert tasks
+    assert all(any(a <= s.starts_at and s.starts_at + s.minutes <= b for a, b in waits) for s in tasks)
+
+
+def test_care_that_was_done_yesterday_is_not_due() -> None:
+    done: list[Event] = [Cared(NOW - timedelta(days=1), "inspect-suction-covers")]
+    plan = plan_for(TUB, SHELF, [*done, CLEAR, a_test(3.0, 7.9, 140.0)], NOW)
+    assert "inspect-suction-covers" not in {s.task for s in plan.steps}
+
+
+@pytest.mark.parametrize(
+    ("kind", "factor"), [(TubKind.INFLATABLE, 1.5), (TubKind.WOOD_FIRED, 2.0), (TubKind.ACRYLIC, 1.0)]
+)
+def test_the_waits_follow_from_what_the_tub_has(kind: TubKind, factor: float) -> None:
+    tub = Tub("cabin", 1000.0, Sanitizer.BROMINE, kind=kind, equipment=equipment_of(kind))
+    plan = plan_for(tub, SHELF, [CLEAR, a_test(3.0, 7.9, 140.0)], NOW)
+    waits = [s.minutes for s in plan.steps if s.kind is StepKind.WAIT]
+    assert waits and min(waits) == pytest.approx(20.0 * factor)
+
+
+def test_part_of_an_acid_dose_goes_in_before_the_test_that_can_tell() -> None:
+    plan = plan_for(TUB, SHELF, [CLEAR, a_test(4.0, 8.2, 140.0, method="photometer")], NOW)
+    assert "sodium-bisulfate" in doses(plan)
+    tells = [r for s in plan.steps if s.kind is StepKind.TEST for r in s.reasons if r.kind == "retest-tells"]
+    assert tells and float(tells[0].values["grams"]) > 0.0

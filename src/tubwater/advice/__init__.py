@@ -1,8 +1,8 @@
 """Verdict and plan, read off the belief."""
 
 from tubwater.advice.now import Situation
+from tubwater.advice.plans import make_plan
 from tubwater.advice.verdict import judge
-from tubwater.advice.visit import make_plan
-from tubwater.advice.wishes import Wishes
+from tubwater.advice.wishes import Occasion, Wishes
 
-__all__ = ["Situation", "Wishes", "judge", "make_plan"]
+__all__ = ["Occasion", "Situation", "Wishes", "judge", "make_plan"]

@@ -10,20 +10,22 @@ from tubwater.advice.measures import grams_floor, measure_spread, smallest
 from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.rollout import Bands, Future, Lived, Recipes
 from tubwater.advice.safety import cap_grams
-from tubwater.advice.search import Problem, score, search
+from tubwater.advice.search import Problem, score, search, spread_out, utility
 from tubwater.advice.wishes import Wishes
-from tubwater.chemistry import Composition, freeze
+from tubwater.chemistry import INDEX, MG_PER_MOL, Composition, freeze
 from tubwater.facts import Role, defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Product, Sanitizer
+from tubwater.tub import Filled, Product, Sanitizer
 
-__all__ = ["Decision", "Kit", "decide", "kit_of", "oxidizer_to"]
+__all__ = ["Decision", "Kit", "Trials", "bank_is_thin", "bromide_to", "calcium_to", "decide", "kit_of", "oxidizer_to"]
 
 _MEMBERS = 48
 _CHECK_MEMBERS = 160
+_TRIALS = 40
 _MOST_PARTS = 2
 _MOST_TABLETS_PER_1300 = 8.0
 _TABLET_BITE = 1.0
+_SURE_SOFT = 0.8  # probability below the lower aim before calcium is added (judgement)
 
 
 @dataclass(frozen=True)
@@ -45,17 +47,26 @@ class Kit:
 
 
 @dataclass(frozen=True, eq=False)
+class Trials:
+    """Other plans tried on other members: utility [plan, member], and the indices of the members."""
+
+    utility: np.ndarray
+    members: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
 class Decision:
     """Grams of each lever, rounded to what can be measured, with what they bring.
 
     Attributes:
         levers: by name. lived, without: hours with the plan and with nothing done, on members not searched on.
-        in_band_gain: share of hours gained.
+        trials: what a better test is judged by.
     """
 
     levers: dict[str, float]
     lived: Lived
     without: Lived
+    trials: Trials | None = None
 
 
 def kit_of(case: Situation) -> Kit:
@@ -85,7 +96,10 @@ def decide(case: Situation, kit: Kit, wishes: Wishes, rng: np.random.Generator, 
     problem = _problem(case, kit, wishes, rng, 0, _MEMBERS, bounds)
     choice = search(problem, rng)
     check = _problem(case, kit, wishes, rng, _MEMBERS, _CHECK_MEMBERS, bounds)
-    return _rounded(check, kit, dict(choice.levers), bounds)
+    decision = _rounded(check, kit, dict(choice.levers), bounds)
+    trial = spread_out(check, choice.levers, rng, _TRIALS)
+    members = np.arange(_MEMBERS, _MEMBERS + _CHECK_MEMBERS) % case.belief.size
+    return replace(decision, trials=Trials(utility(check.run(trial), trial), members))
 
 
 def oxidizer_to(case: Situation, kit: Kit, goal: float) -> float:
@@ -98,6 +112,47 @@ def oxidizer_to(case: Situation, kit: Kit, goal: float) -> float:
     owed = np.median(case.state.water.demand) * per_mg * 1000.0
     litres = np.median(case.rates.litres)
     return float(max(goal - present + owed, 0.0) * litres / 1000.0 / oxidant)
+
+
+def bromide_to(case: Situation, kit: Kit) -> float:
+    """Grams of sodium bromide that fill up a thin bank; 0 where it is not thin or was dosed since the fill."""
+    if kit.bromide is None or not bank_is_thin(case) or _bank_was_dosed(case, kit.bromide):
+        return 0.0
+    missing = defaults()["bank_target_mg"].value - float(np.median(_bank_mg(case)))
+    per_gram = case.products.compositions[kit.bromide.name].per_gram[INDEX["bromide"]] * MG_PER_MOL["bromide"]
+    grams = missing * float(np.median(case.rates.litres)) / 1000.0 / per_gram
+    return grams_floor(kit.bromide, grams)
+
+
+def bank_is_thin(case: Situation) -> bool:
+    """Whether a bromine tub very likely holds less than half the bromide that it should."""
+    if case.tub.sanitizer is not Sanitizer.BROMINE:
+        return False
+    return float(np.mean(_bank_mg(case) < 0.5 * defaults()["bank_target_mg"].value)) >= _SURE_SOFT
+
+
+def _bank_mg(case: Situation) -> np.ndarray:
+    water = case.state.water
+    bank: np.ndarray = (water.bromide + water.bromine) * MG_PER_MOL["bromide"] * 993.0
+    return bank
+
+
+def _bank_was_dosed(case: Situation, product: Product) -> bool:
+    """Sodium bromide goes in once per fill."""
+    fills = [e.at for e in case.belief.events if isinstance(e, Filled)]
+    return any(d.product == product.name and (not fills or d.at >= max(fills)) for d in case.doses())
+
+
+def calcium_to(case: Situation, kit: Kit) -> float:
+    """Grams of the calcium product in hand that bring soft water to the lower aim; 0 where it was not read as soft."""
+    low = case.limits(Quantity.CALCIUM_HARDNESS).aim_low
+    present = case.observer.read(Quantity.CALCIUM_HARDNESS)
+    known = case.last_valid(Quantity.CALCIUM_HARDNESS) is not None or bool(case.tub.fill.values)
+    if kit.calcium is None or not known or float(np.mean(present < low)) < _SURE_SOFT:
+        return 0.0
+    per_gram = case.products.compositions[kit.calcium.name].per_gram[INDEX["calcium"]] * MG_PER_MOL["calcium hardness"]
+    grams = (low - float(np.median(present))) * float(np.median(case.rates.litres)) / 1000.0 / per_gram
+    return grams_floor(kit.calcium, grams + 0.5 * smallest(kit.calcium))
 
 
 def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tuple[float, float]]:

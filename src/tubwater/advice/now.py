@@ -13,17 +13,24 @@ from numpy.typing import NDArray
 from tubwater.belief import Belief, Observer, Products
 from tubwater.chemistry import INDEX, FrozenBuffer, freeze
 from tubwater.dynamics import Rates, TubState
-from tubwater.facts import Guideline, Limits, Role, Substance, substances
+from tubwater.facts import Guideline, Limits, Role, Substance, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import standard_value
-from tubwater.tub import Answer, Clarity, Dosed, Noticed, Product, Reading, Sanitizer, Setting, Shelf, Sign, Tested, Tub
+from tubwater.tub import Answer, Clarity, Dosed, Noticed, Product, Reading, Reason, Sanitizer, Shelf, Sign, Tested, Tub
 
-__all__ = ["Situation", "others", "substance_of"]
+__all__ = ["Lapse", "Situation", "others", "substance_of"]
 
 Array = NDArray[np.float64]
-_MIX_MINUTES = 20.0  # common practice
-_WINDOW_HALF_LIVES = 4.0  # 94 % reacted (calculation)
-_FRESH_HOURS_HOME = 24.0  # until the overnight loss is known
+_BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
+
+
+@dataclass(frozen=True)
+class Lapse:
+    """Too little sanitizer: "lapse" with its hours, "lapse-unknown" without, or "long-lapse"."""
+
+    kind: str
+    since: datetime
+    hours: float | None
 
 
 def substance_of(product: Product) -> Substance:
@@ -37,6 +44,7 @@ class Situation:
 
     Attributes:
         belief: at ``now``. guideline: the limits in force. answers are those of the newest ``Noticed``.
+        held: why a visit that is under way keeps people out, or None.
     """
 
     tub: Tub
@@ -44,6 +52,7 @@ class Situation:
     belief: Belief
     guideline: Guideline
     now: datetime
+    held: Reason | None = None
 
     @property
     def state(self) -> TubState:
@@ -116,17 +125,63 @@ class Situation:
         """Whether somebody was in without a note."""
         return self.noticed.unlogged_soak
 
+    @cached_property
+    def lapse(self) -> Lapse | None:
+        """The newest lapse: as it was told, or a low reading with no good one in the day before it."""
+        table, told = defaults(), self._told_lapse
+        if told is not None and told.lapse_hours is not None:
+            if told.lapse_hours <= table["lapse_hours"].value:
+                return None
+            kind = "long-lapse" if told.lapse_hours > table["long_lapse_hours"].value else "lapse"
+            return Lapse(kind, told.at, told.lapse_hours)
+        return self._unknown_lapse
+
     @property
     def lapse_hours(self) -> float | None:
-        """Hours that the sanitizer was or may have been too low."""
-        return self.noticed.lapse_hours
+        """Hours of the lapse, None where there is none or nobody knows."""
+        return self.lapse.hours if self.lapse else None
+
+    @property
+    def _told_lapse(self) -> Noticed | None:
+        looks = [e for e in self.belief.events if isinstance(e, Noticed) and e.at <= self.now]
+        told = [e for e in looks if e.lapse_hours is not None]
+        newest = max(told, key=lambda e: e.at) if told else None
+        low = self._low_readings
+        older = newest is not None and bool(low) and low[0].at - newest.at > timedelta(hours=1)
+        return None if older and newest is not None and not (newest.lapse_hours or 0.0) else newest
+
+    @property
+    def _low_readings(self) -> list[Reading]:
+        """Readings of the sanitizer whose middle is below the limit, newest first; bleached ones are not low."""
+        floor = self.limits(self.sanitizer_quantity).keep_out_low
+        return [r for r in self.readings(self.sanitizer_quantity) if self.middle(r) < floor and not self._bleached(r)]
+
+    @property
+    def _unknown_lapse(self) -> Lapse | None:
+        low = self._low_readings
+        if not low:
+            return None
+        span = timedelta(hours=defaults()["lapse_hours"].value)
+        limit = self.limits(self.sanitizer_quantity).keep_out_low
+        before = [
+            r
+            for r in self.readings(self.sanitizer_quantity)
+            if low[0].at - span <= r.at < low[0].at and min(self.standard(r)) >= limit
+        ]
+        return None if before else Lapse("lapse-unknown", low[0].at, None)
 
     @cached_property
     def lapse_closed(self) -> bool:
-        """Two good sanitizer readings at least twelve hours apart since the lapse was told."""
-        limits = self.limits(self.sanitizer_quantity)
-        good = [r.at for r in self.readings(self.sanitizer_quantity) if min(self.standard(r)) >= limits.bathing_low]
-        return bool(good) and max(good) - min(good) >= timedelta(hours=12)
+        """Two good sanitizer readings at least twelve hours apart since the lapse."""
+        since = self.lapse.since if self.lapse else self.now
+        floor = self.limits(self.sanitizer_quantity).bathing_low
+        good = [
+            r.at
+            for r in self.readings(self.sanitizer_quantity)
+            if r.at > since and min(self.standard(r)) >= floor and not self._in_window(r.at)
+        ]
+        apart = timedelta(hours=defaults()["two_readings_hours"].value)
+        return bool(good) and max(good) - min(good) >= apart
 
     @property
     def warmest(self) -> float:
@@ -142,8 +197,7 @@ class Situation:
     @property
     def most_test_age(self) -> float:
         """Hours that a reading stays fresh."""
-        required = self.guideline.max_test_age_hours
-        return min(required, _FRESH_HOURS_HOME) if self.tub.setting is Setting.HOME else required
+        return self.guideline.max_test_age_hours
 
     def readings(self, quantity: Quantity) -> list[Reading]:
         """Readings of a quantity up to now, newest first."""
@@ -174,6 +228,11 @@ class Situation:
         assert pair[0] is not None and pair[1] is not None
         return pair[0], pair[1]
 
+    def middle(self, reading: Reading) -> float:
+        """The middle of what was read, or its finite end, in the project's unit and the tub's own scale."""
+        low, high = self.standard(reading)
+        return high if np.isinf(low) else low if np.isinf(high) else 0.5 * (low + high)
+
     def standard(self, reading: Reading) -> tuple[float, float]:
         """What was read, as an interval in the project's unit and the tub's own scale."""
         return standard_value(reading)
@@ -187,7 +246,8 @@ class Situation:
     def _bleached(self, reading: Reading) -> bool:
         """Zero soon after a big dose is bleached colour, not low sanitizer."""
         low = max(self.standard(reading)) < 1.0
-        recent = [d for d in self.doses() if reading.at - timedelta(hours=6) <= d.at <= reading.at]
+        since = reading.at - timedelta(hours=_BLEACHING_HOURS)
+        recent = [d for d in self.doses() if since <= d.at <= reading.at]
         return low and any(self.raises_by(d) > 10.0 for d in recent)
 
     def doses(self) -> list[Dosed]:
@@ -206,7 +266,8 @@ class Situation:
         """Minutes until 94 of 100 parts of a monopersulfate dose have reacted with this bank, at its cautious end."""
         bromide = self.state.water.bromide + self.state.water.bromine
         rate = np.quantile(self.rates.monopersulfate_rate * np.maximum(bromide, 1e-7), 0.2)
-        return float(min(_WINDOW_HALF_LIVES * np.log(2.0) / rate / 60.0, 1440.0))
+        half_lives = defaults()["monopersulfate_window_half_lives"].value
+        return float(min(half_lives * np.log(2.0) / rate / 60.0, 1440.0))
 
     def _in_window(self, at: datetime) -> bool:
         span = timedelta(minutes=self.monopersulfate_minutes)
@@ -221,7 +282,7 @@ class Situation:
     def wait_until(self) -> datetime:
         """When the wait after the newest dose is over."""
         doses = self.doses()
-        return doses[0].at + timedelta(minutes=_MIX_MINUTES) if doses else self.now
+        return doses[0].at + timedelta(minutes=defaults()["mix_minutes"].value) if doses else self.now
 
     def _is_monopersulfate(self, dosed: Dosed) -> bool:
         per_gram = self.products.compositions[dosed.product].per_gram

@@ -16,7 +16,7 @@ from tubwater.advice.rollout import Bands, Future, Levers, Lived, Recipes, live
 from tubwater.chemistry import FrozenBuffer
 from tubwater.dynamics import Rates, TubState
 
-__all__ = ["Choice", "Problem", "score", "search"]
+__all__ = ["Choice", "Problem", "score", "search", "spread_out", "utility"]
 
 Array = NDArray[np.float64]
 _SANITIZER = ("oxidizer", "tablet_grams", "opening", "after_soak")
@@ -65,10 +65,32 @@ def search(problem: Problem, rng: np.random.Generator, rounds: int = 4, candidat
 
 def score(lived: Lived, candidates: Mapping[str, Array]) -> Array:
     """Mean over members of hours in band less prices, shape (C,)."""
+    value: Array = utility(lived, candidates).mean(axis=-1)
+    return value
+
+
+def utility(lived: Lived, candidates: Mapping[str, Array]) -> Array:
+    """Hours in band less prices of each candidate for each member, shape (C, M)."""
     hours = lived.in_band - _SOFT * lived.soft - _BELOW * lived.below - _ABOVE * lived.above
     things = sum(np.asarray(candidates[name]) > 0.0 for name in ("acid", "bicarbonate", "soda_ash", "oxidizer"))
-    value: Array = hours.mean(axis=-1) - _THING * things
+    value: Array = hours - _THING * np.asarray(things)[:, None]
     return value
+
+
+def spread_out(problem: Problem, best: Mapping[str, float], rng: np.random.Generator, count: int) -> dict[str, Array]:
+    """Candidates around the best and all over the room, for questions that need more than one plan."""
+    trial = {}
+    for name, (low, high) in problem.bounds.items():
+        near = best[name] + 0.25 * (high - low) * rng.standard_normal(count)
+        far = low + (high - low) * rng.random(count)
+        trial[name] = np.clip(np.where(rng.random(count) < 0.7, near, far), low, high)
+        trial[name][0] = best[name]
+    acid = rng.random(count) < 0.5
+    acid[0] = best["acid"] > 0.0
+    for name in ("bicarbonate", "soda_ash"):
+        trial[name] = np.where(acid, 0.0, trial[name])
+    trial["acid"] = np.where(acid, trial["acid"], 0.0)
+    return trial
 
 
 def _block(

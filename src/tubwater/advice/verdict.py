@@ -13,18 +13,13 @@ import numpy as np
 
 from tubwater.advice.now import Situation
 from tubwater.dynamics import Mode, advance, soak
+from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Answer, Clarity, Reading, Reason, Sanitizer, Setting, Sign, Verdict, VerdictKind
+from tubwater.tub import Answer, Clarity, Reading, Reason, Setting, Sign, Verdict, VerdictKind
 
-__all__ = ["SURE_PH", "SURE_SANITIZER", "judge"]
+__all__ = ["judge"]
 
-SURE_SANITIZER = 0.95  # judgement; may only be raised
-SURE_PH = 0.90  # judgement; may only be raised
-_HOTTEST = 40.0  # degC, CDC and the United States' consumer product safety commission
-_LITRES_PER_BATHER = 250.0
-_LONGEST_SOAK = 15.0  # min
-_LAPSE_HOURS = 24.0
-_LONG_LAPSE_HOURS = 168.0
+_SHORTER_SOAK = 10.0  # min, tried where the guideline's session would use up too much (judgement)
 
 
 @dataclass
@@ -83,20 +78,23 @@ def _hardware_and_senses(case: Situation, found: _Finding) -> None:
     elif case.clarity is Clarity.UNKNOWN:
         found.not_yet.append(Reason("clarity-unknown"))
         found.changes.append(Reason("look-for-the-drain"))
-    if case.warmest > _HOTTEST:
-        found.keep_out.append(Reason("too-hot", {"temperature": case.warmest, "limit": _HOTTEST}))
+    hottest = case.limits(Quantity.TEMPERATURE)
+    if case.warmest > hottest.bathing_high:
+        values: dict[str, float | str] = {"temperature": case.warmest, "limit": hottest.bathing_high}
+        found.keep_out.append(Reason("too-hot", values, hottest.basis))
     if case.unlogged_soak is not Answer.NO:
         found.not_yet.append(Reason("soak-not-logged"))
         found.changes.append(Reason("test-again"))
 
 
 def _lapse(case: Situation, found: _Finding) -> None:
-    if case.lapse_hours is None or case.lapse_hours <= 0.0:
+    """Too little sanitizer for more than a day, or for nobody knows how long."""
+    lapse = case.lapse
+    if lapse is None or (case.lapse_closed and lapse.kind != "long-lapse"):
         return
-    kind = "long-lapse" if case.lapse_hours > _LONG_LAPSE_HOURS else "lapse"
-    if case.lapse_hours > _LAPSE_HOURS and not (kind == "lapse" and case.lapse_closed):
-        found.keep_out.append(Reason(kind, {"hours": case.lapse_hours}))
-        found.changes.append(Reason("two-good-readings" if kind == "lapse" else "drain-and-purge"))
+    values: dict[str, float | str] = {} if lapse.hours is None else {"hours": lapse.hours}
+    found.keep_out.append(Reason(lapse.kind, values, defaults()["lapse_hours"].basis))
+    found.changes.append(Reason("drain-and-purge" if lapse.kind == "long-lapse" else "two-good-readings"))
 
 
 def _running_wait(case: Situation, found: _Finding) -> None:
@@ -106,6 +104,8 @@ def _running_wait(case: Situation, found: _Finding) -> None:
         found.not_yet.append(Reason("wait-running", {"minutes": minutes}))
     if case.in_monopersulfate_window:
         found.not_yet.append(Reason("monopersulfate-window", {"minutes": case.monopersulfate_minutes}))
+    if case.held is not None:
+        found.not_yet.append(case.held)
 
 
 def _lock_one(case: Situation, quantity: Quantity, found: _Finding) -> None:
@@ -139,19 +139,25 @@ def _compare(case: Situation, quantity: Quantity, reading: Reading, found: _Find
 
 
 def _sanitizer_cautions(case: Situation, low: float, high: float, found: _Finding) -> None:
-    if case.tub.setting is Setting.HOME and case.tub.sanitizer is Sanitizer.BROMINE:
-        if low < 4.0:
-            found.cautions.append(Reason("below-public-minimum", {"limit": 4.0}))
-        if high > 6.0:
-            found.cautions.append(Reason("high-caution"))
+    limits = case.limits(case.sanitizer_quantity)
+    if limits.caution is None or case.tub.setting is not Setting.HOME:
+        return
+    if low < limits.caution[0]:
+        found.cautions.append(Reason("below-public-minimum", {"limit": limits.caution[0]}, limits.basis))
+    if high > limits.caution[1]:
+        found.cautions.append(Reason("high-caution", {"limit": limits.caution[1]}, limits.basis))
 
 
 def _lock_two(case: Situation, sanitizer: float, ph: float, found: _Finding) -> None:
-    if sanitizer < SURE_SANITIZER:
-        found.not_yet.append(Reason("not-sure-sanitizer", {"probability": sanitizer, "needed": SURE_SANITIZER}))
+    needed = defaults()["sure_sanitizer"]
+    if sanitizer < needed.value:
+        values: dict[str, float | str] = {"probability": sanitizer, "needed": needed.value}
+        found.not_yet.append(Reason("not-sure-sanitizer", values, needed.basis))
         found.changes.append(Reason("dose-or-better-test", {"quantity": str(case.sanitizer_quantity)}))
-    if ph < SURE_PH:
-        found.not_yet.append(Reason("not-sure-ph", {"probability": ph, "needed": SURE_PH}))
+    needed = defaults()["sure_ph"]
+    if ph < needed.value:
+        values = {"probability": ph, "needed": needed.value}
+        found.not_yet.append(Reason("not-sure-ph", values, needed.basis))
         found.changes.append(Reason("dose-or-better-test", {"quantity": "pH"}))
     if case.suspects:
         found.not_yet.append(Reason("readings-do-not-fit", {"quantities": ", ".join(case.suspects)}))
@@ -160,12 +166,13 @@ def _lock_two(case: Situation, sanitizer: float, ph: float, found: _Finding) -> 
 
 def _load(case: Situation) -> tuple[int, float]:
     """Most people for a usual soak such that the sanitizer stays above the keep-out limit, likely 95 of 100."""
-    most = int(case.litres_low // _LITRES_PER_BATHER)
+    most = int(case.litres_low // case.guideline.litres_per_bather)
+    sure = defaults()["sure_sanitizer"].value
     floor = case.limits(case.sanitizer_quantity).keep_out_low
     for people in range(min(most, 8), 0, -1):
-        for minutes in (_LONGEST_SOAK, 10.0):
+        for minutes in (case.guideline.session_minutes, _SHORTER_SOAK):
             after = soak(case.state, case.rates, people * minutes / 60.0, people)
-            if np.mean(case.sanitizer_of(after) >= floor) >= SURE_SANITIZER:
+            if np.mean(case.sanitizer_of(after) >= floor) >= sure:
                 return people, minutes
     return 0, 0.0
 
@@ -179,7 +186,7 @@ def _good_until(case: Situation) -> datetime:
     while until < latest:
         state = advance(state, case.rates, 1.0, Mode.COVERED, case.products.tablet, case.buffer)
         value = case.sanitizer_of(state)
-        if np.mean((value >= low) & (value <= high)) < SURE_SANITIZER:
+        if np.mean((value >= low) & (value <= high)) < defaults()["sure_sanitizer"].value:
             break
         until += timedelta(hours=1)
     return min(until, latest)

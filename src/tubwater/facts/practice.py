@@ -35,13 +35,19 @@ class Interference:
 
 @dataclass(frozen=True)
 class CareStep:
-    """A task of care. ``condition`` names what the tub must have: always, pump, electric, cover or feeder."""
+    """A task of care.
+
+    Attributes:
+        condition: what the tub must have: always, pump, electric, cover or feeder.
+        pump_off: the pump has to stand still for it, so it does not fit into a wait for mixing.
+    """
 
     key: str
     interval_days: float
     minutes: float
     condition: str
     basis: Basis
+    pump_off: bool = False
 
 
 @cache
@@ -61,4 +67,6 @@ def care_steps() -> Mapping[str, CareStep]:
 
 
 def _care_step(key: str, row: Mapping[str, Any]) -> CareStep:
-    return CareStep(key, row["interval_days"], row["minutes"], row["condition"], basis_of(row))
+    return CareStep(
+        key, row["interval_days"], row["minutes"], row["condition"], basis_of(row), row.get("pump_off", False)
+    )

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, quantity_unit, sentence, text_of
+from tubwater.reports.units import moment
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import AfterSoak, Amount, BetterTest, Expectation, Plan, Quantity, Reason, Step, Verdict, VerdictKind
 
@@ -57,13 +58,15 @@ def step_text(step: Step, units: UnitSystem = _METRIC) -> str:
     values: dict[str, object] = {
         "minutes": step.minutes or None,
         "litres": step.litres or None,
-        "tablets": step.tablets,
+        "tablets": "1 tablet" if step.tablets == 1.0 else f"{step.tablets:.0f} tablets" if step.tablets else "empty",
         "opening": _opening(step.opening),
         "by": step.by or "whoever is there",
+        "task": text_of("care", step.task) if step.task else text_of("care", "all"),
         "what": amount_text(step.amount, units) if step.amount else "",
         "quantities": ", ".join(text_of("quantity", quantity) for quantity in step.quantities),
     }
-    text = text_of("step", step.kind.value, {k: v for k, v in values.items() if v is not None}, units)
+    kind = "wait covered" if step.covered else step.kind.value
+    text = text_of("step", kind, {k: v for k, v in values.items() if v is not None}, units)
     part = f" Part {step.part} of {step.parts}." if step.parts > 1 else ""
     return text + part + (" May be left out when time is short." if step.optional else "")
 
@@ -78,11 +81,6 @@ def amount_text(amount: Amount, units: UnitSystem = _METRIC) -> str:
     level = "" if amount.measure == "tablet" else "level "
     name = amount.measure if amount.count <= 1.0 else f"{amount.measure}s"
     return f"{weight} of {amount.product}, that is {show.fraction(amount.count)} {level}{name}"
-
-
-def moment(at: datetime) -> str:
-    """A time with its day: "Fri 20 Nov, 09:00"."""
-    return f"{at:%a} {at.day} {at:%b}, {at:%H:%M}"
 
 
 def _headline(verdict: Verdict) -> str:

@@ -6,6 +6,7 @@ import re
 import string
 import tomllib
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -112,6 +113,8 @@ class _Filler(string.Formatter):
         return self.vformat(kept, (), values)
 
     def format_field(self, value: Any, format_spec: str) -> str:
+        if format_spec == "moment":
+            return show.moment(datetime.fromisoformat(str(value)))
         if format_spec in self._words:
             return self._words[format_spec](float(value))
         return show.number(value) if isinstance(value, float) else str(value)

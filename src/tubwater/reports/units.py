@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import datetime
 
 from tubwater.services.tubfile import UnitSystem
 
@@ -17,6 +18,7 @@ __all__ = [
     "litres",
     "millilitres",
     "minutes",
+    "moment",
     "number",
     "percent",
     "temperature",
@@ -93,6 +95,11 @@ def hours(value: float) -> str:
     if value < 2.0:
         return minutes(60.0 * value)
     return f"{round(value)} hours" if value < 72.0 else f"{number(round(value / 24.0, 1))} days"
+
+
+def moment(at: datetime) -> str:
+    """A time with its day: "Fri 20 Nov, 09:00"."""
+    return f"{at:%a} {at.day} {at:%b}, {at:%H:%M}"
 
 
 def clock(minutes_from_start: float) -> str:

@@ -15,7 +15,7 @@ __all__ = ["plan_of_file", "verdict_of_file", "water_of_file"]
 def plan_of_file(file: TubFile, now: datetime, seed: int = 0) -> Plan:
     """What to do at ``now`` (aware datetime)."""
     visit = file.visit
-    wishes = Wishes(visit.minutes, visit.days_until_next, visit.later_by, visit.guests_at)
+    wishes = Wishes(visit.minutes, visit.days_until_next, visit.later_by, visit.guests_at, visit.occasion)
     return plan_for(file.tub, file.shelf, file.events, now, wishes, seed)
 
 

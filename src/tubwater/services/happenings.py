@@ -8,11 +8,12 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from tubwater.errors import InputError
-from tubwater.facts import Form, methods, substances
+from tubwater.facts import Form, care_steps, methods, substances
 from tubwater.measurement import reading_problem
 from tubwater.services.entries import Entries
 from tubwater.tub import (
     Answer,
+    Cared,
     Clarity,
     Dosed,
     Drained,
@@ -61,6 +62,7 @@ def events_of(root: Entries, shelf: Mapping[str, Product]) -> tuple[Event, ...]:
         "drained": _drained,
         "feeder": lambda entries: _feeder(entries, shelf),
         "noticed": _noticed,
+        "cared": _cared,
     }
     found = [event for key, read in readers.items() for entries in root.tables(key) if (event := read(entries))]
     return tuple(sorted(found, key=lambda event: event.at))
@@ -210,6 +212,16 @@ def _noticed(entries: Entries) -> Event | None:
     unlogged = entries.word("soak_not_noted", Answer, Answer.NO)
     entries.done()
     return Noticed(at, *found, unlogged) if at else None
+
+
+def _cared(entries: Entries) -> Event | None:
+    at = entries.past()
+    entries.need("task", f"what was done, one of {', '.join(care_steps())}")
+    task = entries.text("task")
+    if task and task not in care_steps():
+        entries.wrong("task", task, f"one of {', '.join(care_steps())}")
+    entries.done()
+    return Cared(at, task) if at and task else None
 
 
 def _signs(entries: Entries) -> frozenset[Sign]:

@@ -27,13 +27,17 @@ class Kind(StrEnum):
     DRAINED = "drained"
     FEEDER = "feeder"
     NOTICED = "noticed"
+    CARED = "cared"
     CORRECTED = "corrected"  # body: {"entry": id, "body": {...}}
     WITHDRAWN = "withdrawn"  # body: {"entry": id, "why": text}
     SHOWN = "shown"  # body: {"what": "verdict" or "plan", "model": version, "value": {...}}; never computed again
     VISIT = "visit"  # body: {"visit": id, "what": ..., ...}, one thing that happened in a visit
 
 
-HAPPENINGS = (Kind.TEST, Kind.DOSED, Kind.SOAKED, Kind.FILLED, Kind.DRAINED, Kind.FEEDER, Kind.NOTICED)
+HAPPENINGS = (
+    *(Kind.TEST, Kind.DOSED, Kind.SOAKED, Kind.FILLED, Kind.DRAINED, Kind.FEEDER),
+    *(Kind.NOTICED, Kind.CARED),
+)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from tubwater.advice import Occasion
 from tubwater.errors import InputError, Problem, UnknownKey
 from tubwater.facts import find_substance, guidelines, in_unit_of, substances
 from tubwater.services.entries import Entries
@@ -77,6 +78,7 @@ class VisitWishes:
     guests_at: datetime | None = None
     now: datetime | None = None
     outdoors: bool = True
+    occasion: Occasion = Occasion.USUAL
 
 
 @dataclass(frozen=True)
@@ -360,6 +362,7 @@ def _visit(entries: Entries) -> VisitWishes:
         guests_at=entries.moment("guests_at"),
         now=entries.moment("now"),
         outdoors=entries.yes("outdoors", True),
+        occasion=entries.word("occasion", Occasion, Occasion.USUAL),
     )
     entries.done()
     return wishes

@@ -4,6 +4,7 @@ from tubwater.facts.basis import Basis, BasisKind
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.tub.events import (
     Answer,
+    Cared,
     Clarity,
     Dosed,
     Drained,
@@ -51,6 +52,7 @@ __all__ = [
     "Basis",
     "BasisKind",
     "BetterTest",
+    "Cared",
     "Clarity",
     "Dosed",
     "Drained",

@@ -10,6 +10,7 @@ from tubwater.facts.quantity import OxidantScale, Quantity
 
 __all__ = [
     "Answer",
+    "Cared",
     "Clarity",
     "Dosed",
     "Drained",
@@ -149,4 +150,12 @@ class Noticed:
     unlogged_soak: Answer = Answer.NO
 
 
-Event = Tested | Dosed | Soaked | Filled | Drained | FeederSet | Noticed
+@dataclass(frozen=True)
+class Cared:
+    """A task of care was done; ``task`` is a key in ``facts/data/care.toml``."""
+
+    at: datetime
+    task: str
+
+
+Event = Tested | Dosed | Soaked | Filled | Drained | FeederSet | Noticed | Cared

@@ -116,7 +116,8 @@ class Step:
         expected: readings after the step with their spread. reasons: one line of why it stands here.
         cautions: keys of cautions in the catalogue. optional: may be left out when time is short.
         quantities: for a test, what to read. by: who does it, for a step handed over.
-        starts_at: minutes after the plan's begin.
+        starts_at: minutes after the plan's begin. task: key of a task of care, done while the step before it runs.
+        covered: for a wait, with the cover on.
     """
 
     kind: StepKind
@@ -134,6 +135,8 @@ class Step:
     optional: bool = False
     by: str = ""
     starts_at: float = 0.0
+    task: str = ""
+    covered: bool = False
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,100 @@
+"""How every plan ends: who may get in when, the standing dose after a soak, what is refused and what to buy."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from tubwater.advice.decide import Decision, Kit
+from tubwater.advice.measures import amount_of
+from tubwater.advice.now import Situation, others, substance_of
+from tubwater.advice.rollout import Lived
+from tubwater.advice.safety import cap_grams
+from tubwater.facts import defaults, substances
+from tubwater.facts.quantity import Quantity
+from tubwater.tub import AfterSoak, Expectation, Outcome, Reason, Sanitizer
+
+__all__ = ["after_soak", "fit_after_test", "left_out", "low_point", "not_in_time", "outcome_of", "shopping"]
+
+_USES_PER_DAY = 6.0  # person-half-hours a day that the standing dose is meant for (judgement)
+_NEEDED = {
+    "acid": "sodium-bisulfate",
+    "bicarbonate": "sodium-bicarbonate",
+    "oxidizer": "monopersulfate",
+    "tablet": "bcdmh",
+}
+
+
+def fit_after_test(case: Situation, at: datetime) -> Reason:
+    """People may get in once a test from ``at`` on reads inside the bathing limits."""
+    sanitizer, ph = case.limits(case.sanitizer_quantity), case.limits(Quantity.PH)
+    values: dict[str, float | str] = {
+        "time": at.isoformat(timespec="minutes"),
+        "quantity": str(case.sanitizer_quantity),
+        "low": sanitizer.bathing_low,
+        "high": sanitizer.bathing_high,
+        "ph_low": ph.bathing_low,
+        "ph_high": ph.bathing_high,
+    }
+    return Reason("fit-after-test", values, sanitizer.basis)
+
+
+def left_out(case: Situation) -> tuple[Reason, ...]:
+    """Products in hand that this tub must not have."""
+    return tuple(Reason(kind, {"product": product.name}) for product, kind in others(case.shelf, case.tub))
+
+
+def after_soak(case: Situation, kit: Kit, decision: Decision) -> AfterSoak | None:
+    """The standing part: what whoever soaked adds afterwards, per person and half-hour."""
+    grams, product = decision.levers["after_soak"], kit.oxidizer
+    if product is None or grams <= 0.0:
+        return None
+    usual = defaults()["mix_minutes"].value
+    wait = case.monopersulfate_minutes if product.substance == "monopersulfate" else usual
+    most = cap_grams(product, float(np.median(case.rates.litres)))
+    return AfterSoak(
+        amount=amount_of(product, grams),
+        wait_minutes=wait,
+        daily_cap_grams=min(most, _USES_PER_DAY * grams),
+        reasons=(Reason("after-soak"),),
+        cautions=substance_of(product).cautions,
+    )
+
+
+def shopping(case: Situation, kit: Kit) -> tuple[Reason, ...]:
+    """What is missing from the shelf for an ordinary week."""
+    bromine = case.tub.sanitizer is Sanitizer.BROMINE
+    wanted = {**_NEEDED, "oxidizer": "monopersulfate" if bromine else "sodium-hypochlorite"}
+    missing = [name for name in wanted if getattr(kit, name) is None and (name != "tablet" or bromine)]
+    return tuple(Reason("buy", {"product": substances()[wanted[name]].name}) for name in missing)
+
+
+def low_point(case: Situation, decision: Decision) -> tuple[Expectation, ...]:
+    """The sanitizer at its lowest before the next visit."""
+    low, median, high = np.quantile(decision.lived.lowest, (0.05, 0.5, 0.95))
+    return (Expectation(case.sanitizer_quantity, float(median), float(low), float(high)),)
+
+
+def outcome_of(case: Situation, lived: Lived, without: Lived) -> Outcome:
+    """Shares of hours with the plan and without it."""
+    shares = {
+        case.sanitizer_quantity: float(lived.sanitizer_in.mean()),
+        Quantity.PH: float(lived.ph_in.mean()),
+        Quantity.TOTAL_ALKALINITY: float(lived.alkalinity_in.mean()),
+    }
+    return Outcome(
+        in_band=float(lived.in_band.mean()),
+        in_band_without_plan=float(without.in_band.mean()),
+        below_limit=float(lived.below.mean()),
+        above_limit=float(lived.above.mean()),
+        band_by_quantity=shares,
+    )
+
+
+def not_in_time(wanted: datetime | None, ready: datetime) -> tuple[Reason, ...]:
+    """Says plainly that it cannot be ready."""
+    if wanted is None or ready <= wanted:
+        return ()
+    late = (ready - wanted) / timedelta(hours=1)
+    return (Reason("not-ready-in-time", {"time": ready.isoformat(timespec="minutes"), "hours": late}),)

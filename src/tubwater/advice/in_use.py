@@ -1,0 +1,236 @@
+"""The plan for a tub in use: what is added, in which order, with waits, retests and the standing rule."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from tubwater.advice.care import due_tasks
+from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of, oxidizer_to
+from tubwater.advice.drains import Change, after_change, change_needed, expected_after
+from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
+from tubwater.advice.feeder import set_feeder
+from tubwater.advice.heating import hose_minutes, reheat_minutes
+from tubwater.advice.measures import amount_of
+from tubwater.advice.now import Situation
+from tubwater.advice.timeline import Timeline
+from tubwater.advice.wishes import Wishes
+from tubwater.advice.worth import better_tests
+from tubwater.facts import defaults
+from tubwater.facts.quantity import Quantity
+from tubwater.tub import Plan, Product, Reason, Step, StepKind, Verdict, VerdictKind
+
+__all__ = ["plan_in_use"]
+
+_RECOVERY_HEADROOM = 1.3  # a declared recovery may pass the bathing maximum; it ends in keep out until tested
+_REASONS = {
+    "acid": "lower-ph",
+    "bicarbonate": "raise-alkalinity",
+    "soda_ash": "raise-ph",
+    "calcium": "raise-calcium",
+    "bromide": "bromide-bank",
+    "oxidizer": "weekly-shock",
+}
+_SHOWS = {"calcium": Quantity.CALCIUM_HARDNESS}
+_BALANCE = ("bicarbonate", "acid", "soda_ash", "calcium", "bromide")
+_FIRST_TO_GO = ("calcium", "bromide", "soda_ash", "acid", "bicarbonate", "oxidizer")  # when the minutes do not reach
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """One addition that the search asks for."""
+
+    name: str
+    product: Product
+    grams: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """Everything that one plan in use is built from."""
+
+    case: Situation
+    verdict: Verdict
+    wishes: Wishes
+    seed: int
+    kit: Kit
+    decision: Decision
+    change: Change | None
+    recovery: bool
+
+    @property
+    def wanted(self) -> list[_Wanted]:
+        """The additions in the order of the work: what makes the water unsafe first."""
+        names = ("oxidizer", *_BALANCE) if self.recovery else (*_BALANCE, "oxidizer")
+        pairs = [(name, getattr(self.kit, name), self.decision.levers.get(name, 0.0)) for name in names]
+        return [_Wanted(name, product, grams) for name, product, grams in pairs if product and grams > 0.0]
+
+
+def plan_in_use(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: bool = False) -> Plan:
+    """Steps in order for the water as it is; ``shock`` treats it as if the sanitizer had been lost."""
+    task = _task(case, verdict, wishes, seed, shock)
+    wanted = task.wanted
+    line = _written(task, wanted)
+    dropped: list[_Wanted] = []
+    while wishes.minutes is not None and line.clock > wishes.minutes and len(wanted) > 1:
+        goes = next(w for name in _FIRST_TO_GO for w in wanted if w.name == name)
+        wanted.remove(goes)
+        dropped.append(goes)
+        line = _written(task, wanted)
+    return _packed(task, line, dropped)
+
+
+def _task(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: bool) -> _Task:
+    recovery = shock or _recovering(case, verdict)
+    change = change_needed(case)
+    case = after_change(case, change.litres) if change else case
+    kit = kit_of(case)
+    decision = decide(case, kit, wishes, np.random.default_rng([seed, 11]), _fixed(case, kit, recovery))
+    more = {"calcium": calcium_to(case, kit), "bromide": bromide_to(case, kit)}
+    decision = replace(decision, levers=decision.levers | more)
+    return _Task(case, verdict, wishes, seed, kit, decision, change, recovery)
+
+
+def _recovering(case: Situation, verdict: Verdict) -> bool:
+    """The sanitizer was lost: by the reading's middle, or by a lapse."""
+    low = _middle(case) < case.limits(case.sanitizer_quantity).keep_out_low
+    return low or bool({"lapse", "lapse-unknown"} & {r.kind for r in verdict.reasons})
+
+
+def _middle(case: Situation) -> float:
+    reading = case.last_valid(case.sanitizer_quantity)
+    assert reading is not None  # without one, nothing is planned but a test
+    return case.middle(reading)
+
+
+def _fixed(case: Situation, kit: Kit, recovery: bool) -> dict[str, float]:
+    if _middle(case) > case.limits(case.sanitizer_quantity).keep_out_high:
+        return {"oxidizer": 0.0, "tablet_grams": 0.0}
+    return {"oxidizer": oxidizer_to(case, kit, defaults()["shock_mg"].value)} if recovery else {}
+
+
+def _written(task: _Task, wanted: list[_Wanted]) -> Timeline:
+    """The timeline with these additions."""
+    line = Timeline(task.case, task.seed, due_tasks(task.case))
+    if task.verdict.kind is not VerdictKind.FIT or task.recovery:
+        line.add(Step(StepKind.KEEP_OUT, reasons=task.verdict.reasons))
+    if task.recovery:
+        line.clean()
+    if task.change:
+        _change_water(line, task.case, task.change)
+    line.prepare()
+    for item in wanted:
+        _add(line, task, item)
+    set_feeder(line, task.kit, task.decision)
+    line.close()
+    return line
+
+
+def _change_water(line: Timeline, case: Situation, change: Change) -> None:
+    minutes, litres = hose_minutes(change.litres), change.litres
+    cautions = ("electric-off", "power-when-full", "drain-where-allowed")
+    line.add(Step(StepKind.DRAIN, minutes=minutes, litres=litres, reasons=(change.reason,), cautions=cautions))
+    line.add(Step(StepKind.FILL, minutes=minutes, litres=litres, expected=expected_after(case)))
+    heating = reheat_minutes(case.tub, change.litres)
+    if heating > 0.0:
+        line.add(Step(StepKind.HEAT, minutes=heating, reasons=(Reason("warm-before-dosing"),)))
+
+
+def _add(line: Timeline, task: _Task, item: _Wanted) -> None:
+    """An addition; alkalinity and pH only in part where the keeper's test can then tell how it went."""
+    quantity = _SHOWS.get(item.name, Quantity.TOTAL_ALKALINITY)
+    quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
+    retest = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
+    grams = item.grams * (defaults()["retest_share"].value if retest else 1.0)
+    given = line.dose(item.product, grams, _reason(task, item.name), quantity, _highest(task, item.name))
+    if retest and given > 0.0:
+        rest = amount_of(item.product, max(item.grams - given, 0.0), down=True)
+        line.test((Quantity.PH,), Reason("retest-tells", {"product": item.product.name, "grams": rest.grams}))
+
+
+def _reason(task: _Task, name: str) -> Reason:
+    if name == "oxidizer":
+        return Reason("recover-sanitizer" if task.recovery else "weekly-shock")
+    if name == "bromide":
+        bank = defaults()["bank_target_mg"]
+        return Reason("bromide-bank", {"value": bank.value}, bank.basis)
+    quantity = {"bicarbonate": Quantity.TOTAL_ALKALINITY, "calcium": Quantity.CALCIUM_HARDNESS}.get(name, Quantity.PH)
+    limits = task.case.limits(quantity)
+    values: dict[str, float | str] = {
+        "quantity": str(quantity),
+        "value": float(np.median(task.case.observer.read(quantity))),
+        "low": limits.aim_low,
+        "high": limits.aim_high,
+    }
+    return Reason(_REASONS[name], values, limits.basis)
+
+
+def _highest(task: _Task, name: str) -> float:
+    high = max(task.case.limits(task.case.sanitizer_quantity).bathing_high, defaults()["shock_mg"].value)
+    return high * (_RECOVERY_HEADROOM if task.recovery and name == "oxidizer" else 1.0)
+
+
+def _packed(task: _Task, line: Timeline, dropped: list[_Wanted]) -> Plan:
+    case, wishes = task.case, task.wishes
+    again = _test_from(task, line)
+    notes = [*_hand_over(task, line, dropped, again), *not_in_time(wishes.guests_at, again)]
+    notes += [Reason("thin-bank")] if bank_is_thin(case) else []
+    notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
+    return Plan(
+        begins=case.now,
+        situation="recovery" if task.recovery else "in-use",
+        verdict=task.verdict,
+        steps=tuple(line.steps),
+        after_soak=after_soak(case, task.kit, task.decision),
+        end=line.beside.expect(case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY),
+        low_point=low_point(case, task.decision),
+        fit_when=_fit_when(task, line, again),
+        next_visit=case.now + timedelta(days=wishes.days),
+        outcome=outcome_of(case, task.decision.lived, task.decision.without),
+        notes=tuple(notes),
+        refused=left_out(case),
+        shopping=shopping(case, task.kit),
+        better_tests=better_tests(case, task.decision),
+        seed=task.seed,
+        ensemble=case.belief.size,
+    )
+
+
+def _test_from(task: _Task, line: Timeline) -> datetime:
+    """From when on a test counts: after the oxidizer's reaction, or the last addition's wait."""
+    oxidizer = task.kit.oxidizer
+    oxidized = [s.starts_at for s in line.steps if oxidizer and s.amount and s.amount.product == oxidizer.name]
+    slow = oxidizer is not None and oxidizer.substance == "monopersulfate"
+    until = max(oxidized) + task.case.monopersulfate_minutes if oxidized and slow else 0.0
+    mixed = line.clock + (defaults()["mix_minutes"].value if _doses(line) else 0.0)
+    return task.case.now + timedelta(minutes=max(until, mixed))
+
+
+def _doses(line: Timeline) -> bool:
+    return any(s.kind is StepKind.DOSE for s in line.steps)
+
+
+def _fit_when(task: _Task, line: Timeline, again: datetime) -> tuple[Reason, ...]:
+    if task.verdict.kind is VerdictKind.FIT and not _doses(line):
+        return (Reason("fit-now", {"until": task.verdict.good_until.isoformat(timespec="minutes")}),)
+    more = (Reason("two-good-readings"),) if task.recovery else ()
+    return (fit_after_test(task.case, again), *more)
+
+
+def _hand_over(task: _Task, line: Timeline, dropped: list[_Wanted], again: datetime) -> list[Reason]:
+    """What the minutes do not reach: to a named person where there is one, otherwise to the next visit."""
+    minutes, by = task.wishes.minutes, task.wishes.later_by
+    if minutes is None or (line.clock <= minutes and not dropped):
+        return []
+    values: dict[str, float | str] = {"minutes": minutes, "needed": line.clock}
+    if not by:
+        return [Reason("left-for-next-visit", {**values, "product": w.product.name}) for w in dropped]
+    for item in dropped:
+        amount = amount_of(item.product, item.grams, down=True)
+        line.add(Step(StepKind.HAND_OVER, by=by, amount=amount, reasons=(Reason("minutes-end", values),)))
+    bathing = (task.case.sanitizer_quantity, Quantity.PH)
+    reasons = (Reason("minutes-end", values), fit_after_test(task.case, again))
+    line.add(Step(StepKind.HAND_OVER, by=by, quantities=bathing, reasons=reasons))
+    return []

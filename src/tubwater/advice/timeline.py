@@ -1,0 +1,148 @@
+"""A plan as it is written down: steps one after another, with their waits, inside every limit.
+
+The clock runs in minutes from the plan's begin; the believed tubs move through the full chemistry along with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from tubwater.advice.beside import Beside
+from tubwater.advice.care import fitting, task_step
+from tubwater.advice.measures import amount_of, measure_spread
+from tubwater.advice.now import Situation, substance_of
+from tubwater.advice.safety import largest_allowed
+from tubwater.facts import CareStep, defaults
+from tubwater.facts.quantity import Quantity
+from tubwater.measurement import distinguishes
+from tubwater.tub import Expectation, Product, Reason, Step, StepKind
+
+__all__ = ["Timeline", "mixing_factor"]
+
+_MOST_PARTS = 3
+_TELLS = 1.5  # one-sigma of the keeper's method by which a change must differ to be worth a retest
+
+
+def mixing_factor(case: Situation) -> float:
+    """How much longer than the usual wait this tub needs to mix."""
+    table, equipment = defaults(), case.tub.equipment
+    if not equipment.pump:
+        return table["mixing_factor_still"].value
+    gentle = not equipment.water_jets or case.tub.litres > table["large_tub_litres"].value
+    return table["mixing_factor_gentle"].value if gentle else 1.0
+
+
+class Timeline:
+    """Builds the steps of one plan."""
+
+    def __init__(self, case: Situation, seed: int, tasks: Sequence[CareStep] = ()) -> None:
+        self.case = case
+        self.beside = Beside(case, seed=seed)
+        self.litres = float(np.median(case.rates.litres))
+        self.steps: list[Step] = []
+        self.clock = 0.0
+        self._owed_wait = 0.0
+        self._tasks = list(tasks)
+
+    def add(self, step: Step) -> None:
+        """Write a step down; the clock moves by its minutes."""
+        self.steps.append(replace(step, starts_at=self.clock))
+        self.clock += step.minutes
+
+    def prepare(self) -> None:
+        """Water moving, cover open, nobody in."""
+        stir = () if self.case.tub.equipment.pump else (Reason("stir-by-hand"),)
+        self.add(Step(StepKind.PREPARE, minutes=2.0, reasons=stir, cautions=("nobody-in", "adult-stays")))
+
+    def clean(self) -> None:
+        """Filter and waterline, with the pump off."""
+        self._tasks = [t for t in self._tasks if t.key not in ("rinse-filter", "wipe-waterline")]
+        self.add(Step(StepKind.CLEAN, minutes=5.0, cautions=("electric-off",)))
+
+    def settle(self) -> None:
+        """The wait that the last addition still needs, filled with care that is due."""
+        if self._owed_wait > 0.0:
+            self.wait(self._owed_wait, Reason("mix-first"))
+
+    def wait(self, minutes: float, reason: Reason, covered: bool = False) -> None:
+        """Time passes; ``covered`` with the cover on, otherwise circulating with it open."""
+        self._owed_wait = 0.0
+        self.beside.state = self.beside.later(self.beside.state, minutes, covered)
+        start = self.clock
+        self.add(Step(StepKind.WAIT, minutes=minutes, reasons=(reason,), covered=covered))
+        if covered:
+            return
+        for task in fitting(self._tasks, minutes):
+            self.steps.append(task_step(task, start))
+            start += task.minutes
+
+    def dose(self, product: Product, grams: float, reason: Reason, shows: Quantity, sanitizer_high: float) -> float:
+        """An addition in as many parts as its cap asks for, each inside the limits; the grams given."""
+        composition = self.case.products.compositions[product.name]
+        spread = measure_spread(product)
+        given: list[float] = []
+        for _ in range(_MOST_PARTS):
+            left = grams - sum(given)
+            if largest_allowed(self.beside, product, composition, left, self.litres, sanitizer_high) <= 0.0:
+                break
+            self.settle()
+            part = largest_allowed(self.beside, product, composition, left, self.litres, sanitizer_high)
+            if part <= 0.0:
+                break
+            given.append(part)
+            self.beside.state = self.beside.dosed(composition, part, spread)
+            self._write_dose(product, part, len(given), reason, shows)
+        self.steps = [replace(s, parts=len(given)) if _adds(s, product) else s for s in self.steps]
+        return sum(given)
+
+    def _write_dose(self, product: Product, grams: float, part: int, reason: Reason, shows: Quantity) -> None:
+        substance = substance_of(product)
+        step = Step(
+            StepKind.DOSE,
+            amount=amount_of(product, grams, down=True),
+            minutes=2.0,
+            part=part,
+            expected=self._expected(product, shows),
+            reasons=(reason,),
+            cautions=substance.cautions,
+        )
+        self.add(step)
+        usual = max(substance.minutes, defaults()["mix_minutes"].value)
+        self._owed_wait = mixing_factor(self.case) * usual
+
+    def _expected(self, product: Product, shows: Quantity) -> tuple[Expectation, ...]:
+        """What a test reads once the addition has mixed, and monopersulfate reacted."""
+        state = self.beside.state
+        if product.substance == "monopersulfate":
+            state = self.beside.later(state, self.case.monopersulfate_minutes, covered=True)
+        return self.beside.expect(Quantity.PH, shows, state=state)
+
+    def test(self, quantities: Sequence[Quantity], *reasons: Reason) -> None:
+        """A test, after the wait that is owed, with what it should read."""
+        self.settle()
+        expected = self.beside.expect(*quantities)
+        self.add(Step(StepKind.TEST, minutes=2.0, quantities=tuple(quantities), expected=expected, reasons=reasons))
+
+    def tells(self, product: Product, grams: float) -> bool:
+        """Whether the keeper's own pH test could see what ``grams`` of a product do."""
+        reading = self.case.last_valid(Quantity.PH)
+        if reading is None:
+            return False
+        after = self.beside.dosed(self.case.products.compositions[product.name], grams, 0.0)
+        was, now = float(np.median(self.beside.ph())), float(np.median(after.ph))
+        return distinguishes(reading.method, Quantity.PH, was, now) >= _TELLS
+
+    def close(self) -> None:
+        """Vent, then cover and lock."""
+        self.settle()
+        vent = defaults()["vent_minutes"].value
+        self.beside.state = self.beside.later(self.beside.state, vent)
+        self.add(Step(StepKind.VENT, minutes=vent, reasons=(Reason("vent-first"),)))
+        self.add(Step(StepKind.COVER, minutes=1.0, cautions=("cover-locked",)))
+
+
+def _adds(step: Step, product: Product) -> bool:
+    return step.kind is StepKind.DOSE and step.amount is not None and step.amount.product == product.name
