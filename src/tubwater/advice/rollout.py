@@ -180,7 +180,7 @@ class _Counter:
         sanitizer = (totals[INDEX["bromine"]] + totals[INDEX["chlorine"]]) * b.per_mg
         alkalinity = alkalinity_of(totals) * MG_PER_EQ_CACO3 * _PER_LITRE
         index = self.buffer.si_calcite(state.ph, totals[INDEX["calcium"]], totals[INDEX["carbonate"]])
-        ok = (sanitizer >= b.sanitizer.bathing_low) & (sanitizer <= _comfort(b.sanitizer))
+        ok = (sanitizer >= b.sanitizer.keep_out_low) & (sanitizer <= _comfort(b.sanitizer))
         ph_ok = (state.ph >= b.ph.aim_low) & (state.ph <= b.ph.aim_high)
         alkalinity_ok = (alkalinity >= b.alkalinity.aim_low) & (alkalinity <= b.alkalinity.aim_high)
         self._sum("in_band", ok & ph_ok & alkalinity_ok & (index <= b.calcite_high), hours)
@@ -206,8 +206,8 @@ class _Counter:
 
 
 def _comfort(limits: Limits) -> float:
-    """The upper end for counted hours: between the aim and the bathing maximum, where caution begins."""
-    return min(limits.bathing_high, 1.2 * limits.aim_high)
+    """The upper end for counted hours: where caution begins, or a fifth above the aim."""
+    return min(limits.bathing_high, limits.caution[1] if limits.caution else 1.2 * limits.aim_high)
 
 
 def _soft(b: Bands, sanitizer: Array, ph: Array, alkalinity: Array, index: Array) -> Array:
