@@ -136,6 +136,7 @@ class Running:
         steps: answered ones and the rest of the newest plan, in order. at: index of the one whose turn it is, or None.
         asks: the question before it. replanned: why the rest is as it is.
         owes: the event that still asks for a new plan of the rest.
+        dropped: open steps of earlier plans that a newer one took the place of.
         missing: products not in hand or left out in this visit. last: id of the entry that can be undone, or empty.
     """
 
@@ -149,6 +150,7 @@ class Running:
     asks: Ask | None = None
     replanned: tuple[Reason, ...] = ()
     owes: VisitEvent | None = None
+    dropped: tuple[Standing, ...] = ()
     missing: frozenset[str] = frozenset()
     handed: HandedOver | None = None
     last: str = ""
@@ -175,5 +177,5 @@ class Running:
         return rest[:end]
 
     def of(self, key: str) -> Standing | None:
-        """The step of a key."""
-        return next((s for s in self.steps if s.key == key), None)
+        """The step of a key, of the newest plan or an earlier one."""
+        return next((s for s in (*self.steps, *self.dropped) if s.key == key), None)

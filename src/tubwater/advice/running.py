@@ -60,7 +60,7 @@ def fold(events: Sequence[VisitEvent], now: datetime, tested: Mapping[str, datet
     if not plans or plans[0].what is not What.BEGUN:
         raise ValueError("a visit starts with its plan")
     numbers = {e.id: n for n, e in enumerate(e for e in events if e.what in _PLANS)}
-    steps = _steps(kept, numbers, now)
+    steps, dropped = _steps(kept, numbers, now)
     at = next((n for n, s in enumerate(steps) if not s.answered and not s.beside and not _over(s, now)), None)
     newest = plans[-1]
     assert newest.plan is not None
@@ -73,7 +73,8 @@ def fold(events: Sequence[VisitEvent], now: datetime, tested: Mapping[str, datet
         at=at,
         added=_added(steps),
         replanned=newest.because,
-        owes=_owes(kept, steps),
+        owes=_owes(kept, steps, numbers),
+        dropped=dropped,
         missing=_missing(steps),
     )
     return _asked(_phased(_last(state, kept), kept), kept, tested or {}, now)
@@ -103,18 +104,23 @@ def _without_undone(events: Sequence[VisitEvent]) -> list[VisitEvent]:
     return [e for e in kept if not (e.what is What.REPLANNED and e.about in undone)]
 
 
-def _steps(events: Sequence[VisitEvent], numbers: Mapping[str, int], now: datetime) -> tuple[Standing, ...]:
-    """Answered steps of earlier plans, then the newest plan whole; each with when its turn came."""
+def _steps(
+    events: Sequence[VisitEvent], numbers: Mapping[str, int], now: datetime
+) -> tuple[tuple[Standing, ...], tuple[Standing, ...]]:
+    """Answered steps of earlier plans, then the newest plan whole; and the open steps that were dropped."""
     answers: dict[str, VisitEvent] = {}
     for event in events:
-        if event.step and event.what in _STATUS:
-            answers.setdefault(event.step, event)  # who comes second changes nothing
+        first = event.what is What.OTHER_AMOUNT or event.step not in answers
+        if event.step and event.what in _STATUS and first:
+            answers[event.step] = event  # who comes second changes nothing, except by naming another amount
     rows: list[Standing] = []
+    dropped: list[Standing] = []
     for event in (e for e in events if e.what in _PLANS):
         assert event.plan is not None
+        dropped += [r for r in rows if not r.answered and not _over(r, event.at)]
         rows = [r for r in rows if r.answered or _over(r, event.at)]
         rows += _laid_out(event.plan, numbers[event.id], answers, event.at, now)
-    return tuple(rows)
+    return tuple(rows), tuple(dropped)
 
 
 def _laid_out(
@@ -161,11 +167,21 @@ def _added(steps: Iterable[Standing]) -> tuple[Addition, ...]:
     return tuple(found)
 
 
-def _owes(events: Sequence[VisitEvent], steps: Sequence[Standing]) -> VisitEvent | None:
+def _owes(events: Sequence[VisitEvent], steps: Sequence[Standing], numbers: Mapping[str, int]) -> VisitEvent | None:
     """The first answer that changes the rest and has no plan made after it yet."""
     planned_after = {e.about for e in events if e.what is What.REPLANNED}
-    asked = [e for e in events if e.what in _REPLANS and e.id not in planned_after]
-    return next((e for e in asked if _changes(e, steps)), None)
+    newest = 0
+    for event in events:
+        newest = numbers.get(event.id, newest)
+        late = event.what is What.DONE and int(event.step.split(".")[0]) < newest and _adds(event.step, steps)
+        asks = late or (event.what in _REPLANS and _changes(event, steps))
+        if asks and event.id not in planned_after:
+            return event
+    return None
+
+
+def _adds(key: str, steps: Sequence[Standing]) -> bool:
+    return any(s.key == key and s.step.kind in _ADDS for s in steps)
 
 
 def _changes(event: VisitEvent, steps: Sequence[Standing]) -> bool:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.errors import InputError, Problem, UnknownEntry
 from tubwater.services.advise import WaterReport, case_of, water_of
+from tubwater.services.beside import held_back
 from tubwater.services.effective import Line, effective, newest, table_of
-from tubwater.services.ports import Clock, Entry, EntryStore, Kind, Names, SnapshotStore, Source, Stored
+from tubwater.services.ports import HAPPENINGS, Clock, Entry, EntryStore, Kind, Names, SnapshotStore, Source, Stored
 from tubwater.services.tubfile import TubFile, parse_table
 from tubwater.tub import Plan, Verdict
 from tubwater.tub.data import as_data
@@ -123,9 +124,10 @@ class Keeping:
         return found
 
     def case(self, tub: str) -> Situation:
-        """The situation of a tub now."""
-        file = self.file(tub)
-        return case_of(file.tub, file.shelf, file.events, self.clock.now())
+        """The situation of a tub now; a visit under way holds people back."""
+        entries, now = self._entries(tub), self.clock.now()
+        file = self._read(entries)
+        return replace(case_of(file.tub, file.shelf, file.events, now), held=held_back(entries, now))
 
     def verdict(self, tub: str) -> Verdict:
         """May people get in now?"""
@@ -152,6 +154,20 @@ class Keeping:
         """Keeps an entry whose body a use case made itself (a visit's)."""
         self._entries(tub)
         return self._append(self._entry(tub, kind, body, source, id, happened=self._happened(body))).stored
+
+    def record_all(
+        self, tub: str, parts: Sequence[tuple[Kind, str, Mapping[str, Any]]], source: Source | None = None
+    ) -> tuple[Stored, ...]:
+        """Entries that belong together, each as (kind, id, body), all kept or none.
+
+        Raises:
+            InputError, Conflict, StoreUnavailable.
+        """
+        for kind, _, body in parts:
+            if kind in HAPPENINGS:
+                self._check(tub, kind, body)
+        made = [self._entry(tub, k, b, source, i, happened=self._happened(b.get("body", b))) for k, i, b in parts]
+        return tuple(self.store.append(made, self.clock.now()))
 
     def _entries(self, tub: str) -> list[Stored]:
         found = self.store.of(tub)

@@ -1,0 +1,293 @@
+"""The visit beside the tub as a use case: what is told, what it does to the logbook, and what is planned anew."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from tubwater.advice import Wishes
+from tubwater.errors import Conflict, InputError, UnknownEntry
+from tubwater.services.keeping import Keeping
+from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
+from tubwater.services.ports import Kind, Source
+from tubwater.services.visits import Ask, Phase, Running, Status, Told, Visits, What
+from tubwater.tub import Cared, Dosed, FeederSet, StepKind, VerdictKind
+
+NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+BODY: dict[str, Any] = {
+    "tub": {"name": "Larch", "volume": "1300 L", "sanitizer": "bromine"},
+    "product": [
+        {"name": "oxidizer", "substance": "potassium monopersulfate", "strength": "43 %", "scoop": "20 g"},
+        {"name": "dry acid", "substance": "sodium bisulfate", "strength": "93 %", "spoon": "15 g"},
+        {"name": "soda ash", "substance": "soda ash", "strength": "99 %", "spoon": "12 g"},
+        {"name": "bicarbonate", "substance": "sodium bicarbonate", "strength": "99 %", "scoop": "30 g"},
+        {"name": "tablets", "substance": "bromine tablets", "strength": "96 %", "tablet": "20 g"},
+    ],
+}
+TEST = {"method": "photometer", "bromine": 4.0, "pH": 8.0}
+DROPS = {"method": "drop-titration", "total_alkalinity": 150}
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.time = NOW
+
+    def now(self) -> datetime:
+        return self.time
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def keeping(clock: Clock) -> Keeping:
+    return Keeping(MemoryEntries(), MemorySnapshots(), clock, RandomNames())
+
+
+@pytest.fixture
+def visits(keeping: Keeping) -> Visits:
+    return Visits(keeping)
+
+
+@pytest.fixture
+def tub(keeping: Keeping, clock: Clock) -> str:
+    """High pH and alkalinity: acid comes first, then its test, then the oxidizer."""
+    tub = keeping.add_tub(BODY)
+    keeping.record(tub, Kind.TEST, TEST)
+    keeping.record(tub, Kind.TEST, DROPS)
+    keeping.record(tub, Kind.NOTICED, {"clarity": "clear"})
+    clock.time += timedelta(minutes=5)
+    return tub
+
+
+def walk(visits: Visits, tub: str, visit: str, clock: Clock, until: StepKind) -> Running:
+    """Does every step as planned until the first of a kind has its turn."""
+    for _ in range(40):
+        state = visits.show(tub, visit)
+        if state.turn is None or state.turn.step.kind is until:
+            return state
+        if state.turn.step.kind is StepKind.WAIT:
+            assert state.due is not None
+            clock.time = state.due
+        elif state.turn.step.kind is StepKind.TEST:
+            visits.tell(tub, visit, Told(What.RETEST, state.turn.key, test={"method": "photometer", "pH": 7.5}))
+        else:
+            visits.tell(tub, visit, Told(What.DONE, state.turn.key))
+            clock.time += timedelta(minutes=1)
+    raise AssertionError("the visit never ends")
+
+
+def key(state: Running) -> str:
+    assert state.turn is not None
+    return state.turn.key
+
+
+def doses(keeping: Keeping, tub: str) -> list[tuple[str, float, bool]]:
+    return [(e.product, e.grams, e.certain) for e in keeping.file(tub).events if isinstance(e, Dosed)]
+
+
+def test_a_whole_visit_leads_to_an_end_and_what_went_in_stands_in_the_logbook(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.HAND_OVER)
+    assert state.phase is Phase.FINISHED and visits.current(tub) is None
+    assert [a.product for a in state.added if a.substance != "bcdmh"] == [p for p, _, _ in doses(keeping, tub)]
+    assert "dry acid" in [p for p, _, _ in doses(keeping, tub)]
+    assert any(isinstance(e, FeederSet) for e in keeping.file(tub).events)
+
+
+def test_while_a_visit_is_under_way_nobody_is_told_fit(visits: Visits, keeping: Keeping, clock: Clock) -> None:
+    tub = keeping.add_tub(BODY)
+    keeping.record(tub, Kind.TEST, {"method": "photometer", "bromine": 4.5, "pH": 7.5})
+    keeping.record(tub, Kind.NOTICED, {"clarity": "clear"})
+    clock.time += timedelta(minutes=5)
+    assert keeping.verdict(tub).kind is VerdictKind.FIT
+    visit = visits.begin(tub)
+    assert keeping.verdict(tub).kind is VerdictKind.NOT_YET
+    visits.tell(tub, visit, Told(What.CLOSED))
+    assert keeping.verdict(tub).kind is VerdictKind.FIT
+
+
+def test_a_second_visit_of_the_same_tub_is_refused_with_the_first(visits: Visits, tub: str) -> None:
+    visit = visits.begin(tub)
+    with pytest.raises(Conflict) as told:
+        visits.begin(tub)
+    assert told.value.stands == visit
+
+
+def test_beginning_and_telling_twice_under_one_name_is_harmless(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    assert visits.begin(tub, id="v") == visits.begin(tub, id="v") == "v"
+    state = walk(visits, tub, "v", clock, StepKind.DOSE)
+    for _ in range(2):
+        visits.tell(tub, "v", Told(What.DONE, key(state)), id="once")
+    assert len(doses(keeping, tub)) == 1
+
+
+def test_another_amount_is_entered_as_it_was_and_the_rest_is_planned_anew(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    state = visits.tell(tub, visit, Told(What.OTHER_AMOUNT, key(state), measures=1.0))
+    assert doses(keeping, tub) == [("dry acid", 15.0, True)]
+    assert state.replanned[0].kind == "replanned-amount" and state.due == clock.time + timedelta(minutes=20)
+    assert not [s for s in state.steps if s.step.kind is StepKind.PREPARE and not s.answered]
+
+
+def test_an_amount_that_cannot_be_meant_is_not_kept(visits: Visits, keeping: Keeping, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    with pytest.raises(InputError):
+        visits.tell(tub, visit, Told(What.OTHER_AMOUNT, key(state), amount="a handful"))
+    assert visits.show(tub, visit).turn == state.turn and doses(keeping, tub) == []
+
+
+def test_it_was_another_amount_corrects_the_dose_and_leaves_its_wait(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    dosed, at = key(state), clock.time
+    visits.tell(tub, visit, Told(What.DONE, dosed))
+    clock.time += timedelta(minutes=6)
+    state = visits.tell(tub, visit, Told(What.OTHER_AMOUNT, dosed, amount="20 g"))
+    assert doses(keeping, tub) == [("dry acid", 20.0, True)]
+    assert state.due == at + timedelta(minutes=20)
+
+
+def test_undo_takes_the_dose_out_again_and_it_can_be_told_anew(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    after = visits.tell(tub, visit, Told(What.DONE, key(state)))
+    undone = visits.tell(tub, visit, Told(What.UNDONE, about=after.last))
+    assert doses(keeping, tub) == [] and key(undone) == key(state)
+    visits.tell(tub, visit, Told(What.DONE, key(state)))
+    assert len(doses(keeping, tub)) == 1
+
+
+def test_only_the_last_answer_can_be_undone(visits: Visits, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    first = visits.tell(tub, visit, Told(What.DONE, key(visits.show(tub, visit)))).last
+    visits.tell(tub, visit, Told(What.DONE, key(visits.show(tub, visit))))
+    with pytest.raises(Conflict):
+        visits.tell(tub, visit, Told(What.UNDONE, about=first))
+
+
+def test_without_a_product_the_rest_is_planned_without_it(visits: Visits, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    state = visits.tell(tub, visit, Told(What.NOT_IN_HAND, key(state)))
+    ahead = [s.step.amount.product for s in state.steps if not s.answered and s.step.amount]
+    assert "dry acid" not in ahead and state.replanned[0].kind == "replanned-missing"
+
+
+def test_not_sure_is_kept_as_uncertain_and_a_test_comes_before_anything_else_goes_in(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    state = visits.tell(tub, visit, Told(What.NOT_SURE, key(state)))
+    assert doses(keeping, tub) == [("dry acid", state.added[0].grams, False)]
+    ahead = [s.step.kind for s in state.steps if not s.answered]
+    assert StepKind.TEST in ahead and StepKind.DOSE not in ahead
+
+
+def test_a_retest_plans_the_rest_anew_and_says_why(visits: Visits, keeping: Keeping, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.TEST)
+    assert state.turn is not None and state.turn.step.kind is StepKind.TEST
+    state = visits.tell(tub, visit, Told(What.RETEST, key(state), test={"method": "photometer", "pH": 7.9}))
+    assert state.replanned[0].kind == "replanned-retest" and state.replanned[0].values["value"] == 7.9
+    assert keeping.history(tub)[-1].body["pH"] == 7.9
+
+
+def test_a_stale_plan_asks_for_a_test_and_goes_on_with_a_fresh_one(visits: Visits, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    clock.time += timedelta(hours=3)
+    visits.tell(tub, visit, Told(What.ANSWERED, key(state)))
+    assert visits.show(tub, visit).asks is Ask.TEST_FIRST
+    state = visits.tell(tub, visit, Told(What.RETEST, test=TEST))
+    assert state.asks is None and state.turn is not None and state.turn.step.kind is StepKind.DOSE
+
+
+def test_two_who_say_the_same_step_enter_one_dose(visits: Visits, keeping: Keeping, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    visits.tell(tub, visit, Told(What.DONE, key(state)), Source("Ada"), "a")
+    with pytest.raises(Conflict) as told:
+        visits.tell(tub, visit, Told(What.DONE, key(state)), Source("Ben"), "b")
+    assert told.value.stands == "a" and len(doses(keeping, tub)) == 1
+    assert visits.show(tub, visit).added[0].by == "Ada"
+
+
+def test_a_dose_told_late_by_an_earlier_plan_counts_and_the_rest_is_planned_anew(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    later = next(s.key for s in state.steps if s.step.kind is StepKind.DOSE and s.key != key(state))
+    visits.tell(tub, visit, Told(What.OTHER_AMOUNT, key(state), measures=1.0))
+    clock.time += timedelta(minutes=3)
+    state = visits.tell(tub, visit, Told(What.DONE, later))
+    assert len(doses(keeping, tub)) == 2 and state.replanned[0].kind == "replanned-late"
+
+
+def test_who_leaves_hands_over_and_somebody_else_takes_up(visits: Visits, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub, Wishes(later_by="the neighbour"))
+    walk(visits, tub, visit, clock, StepKind.WAIT)
+    left = visits.tell(tub, visit, Told(What.LEFT, to="the neighbour"), Source("Ada"))
+    assert left.phase is Phase.LEFT and left.handed is not None
+    assert (left.handed.to, left.handed.by) == ("the neighbour", "Ada")
+    assert visits.tell(tub, visit, Told(What.TAKEN_UP), Source("Ben")).phase is Phase.RUNNING
+
+
+def test_care_done_during_a_wait_is_entered_as_care(visits: Visits, keeping: Keeping, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.WAIT)
+    assert state.beside
+    after = visits.tell(tub, visit, Told(What.DONE, state.beside[0].key))
+    assert after.beside[0].status is Status.DONE
+    assert [e.task for e in keeping.file(tub).events if isinstance(e, Cared)] == [state.beside[0].step.task]
+
+
+def test_a_phone_whose_clock_is_wrong_puts_nothing_before_the_visit_or_into_the_future(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    state = visits.tell(tub, visit, Told(What.DONE, key(state), at=clock.time + timedelta(days=400)))
+    assert state.added[0].at == clock.time
+    dosed = next(s.key for s in state.steps if s.entry == state.last)
+    visits.tell(tub, visit, Told(What.UNDONE, about=state.last))
+    state = visits.tell(tub, visit, Told(What.DONE, dosed, at=NOW.replace(year=1990)))
+    assert state.added[0].at == state.begun
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        Told(What.DONE, "9.9"),
+        Told(What.BEGUN),
+        Told(What.RETEST, "0.0", test={"method": "strip", "pH": 40}),
+        Told(What.NOT_SURE, "0.0"),
+    ],
+)
+def test_what_cannot_be_said_is_refused(visits: Visits, tub: str, told: Told) -> None:
+    visit = visits.begin(tub)
+    with pytest.raises(InputError):
+        visits.tell(tub, visit, told)
+
+
+def test_an_unknown_visit_is_said(visits: Visits, tub: str) -> None:
+    with pytest.raises(UnknownEntry):
+        visits.show(tub, "nowhere")
