@@ -96,7 +96,7 @@ def _printed(row: _Row, value: float) -> float:
 
 
 def dose_factor(luck: Luck, house: Household, substance: str, hour: float) -> float:
-    """What really goes in over what was meant: the scoop's lasting error, the hand, now and then twice or not at all."""
+    """What goes in over what was meant: the scoop's lasting error, the hand, now and then twice or not at all."""
     g = luck.at(f"dose {substance}", hour)
     factor = house.scoop[substance] * float(np.exp(house.hand * g.standard_normal()))
     slip = g.random()

@@ -1,4 +1,4 @@
-"""A tub kept for some weeks by one policy: soaks, visits, tests and doses, with everything that happened written down."""
+"""A tub kept for some weeks by one policy: soaks, visits, tests and doses, and a log of everything that happened."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from tubwater.tub import (
     Answer,
     Clarity,
     Dosed,
+    Drained,
     Event,
     FeederSet,
     Measure,
@@ -56,7 +57,7 @@ SHELF = Shelf(
         Product("bicarbonate", "sodium-bicarbonate", 0.99, (Measure(MeasureKind.SCOOP, 30.0),)),
         Product("soda ash", "sodium-carbonate", 0.99, (Measure(MeasureKind.SPOON, 12.0),)),
         Product("dry acid", "sodium-bisulfate", 0.93, (Measure(MeasureKind.SPOON, 15.0),)),
-        Product("oxidizer", "monopersulfate", 0.88, (Measure(MeasureKind.SCOOP, 10.0),)),
+        Product("oxidizer", "monopersulfate", 0.88, (Measure(MeasureKind.SPOON, 5.0),)),
         Product("tablets", "bcdmh", 0.96, tablet_grams=20.0),
     )
 )
@@ -95,11 +96,12 @@ class Scene:
 
 @dataclass(frozen=True)
 class Order:
-    """Something to do ``after`` minutes from the visit's begin: a dose of a substance (g), or the feeder."""
+    """Something to do ``after`` minutes from the visit's begin: a dose (g), a partial drain (L), or the feeder."""
 
     after: float
     substance: str = ""
     grams: float = 0.0
+    litres: float = 0.0
     tablets: float = 0.0
     opening: float = 0.0
 
@@ -266,7 +268,7 @@ class _Life:
         day = int(self.hour // 24)
         used = self.doses_today.get(day, 0.0)
         grams = min(self.orders.after_soak * soak.people * told / 30.0, self.orders.daily_cap - used)
-        grams = 5.0 * round(grams / 5.0)  # half a scoop
+        grams = 2.5 * round(grams / 2.5)  # half a spoon
         if grams > 0.0:
             self.doses_today[day] = used + grams
             self._dose("monopersulfate", grams)
@@ -318,6 +320,9 @@ class _Life:
         if order.substance:
             self._dose(order.substance, order.grams)
             return
+        if order.litres:
+            self._drain(order.litres)
+            return
         tank, wanted = (
             self.tank,
             20.0 * order.tablets * float(np.exp(0.1 * self.scene.luck.at("eye", self.hour).standard_normal())),
@@ -328,6 +333,13 @@ class _Life:
         tank.opening = np.array([order.opening])
         self.kept.events.append(FeederSet(when(self.hour), NAMES["bcdmh"], order.tablets, order.opening))
         self._say(self.hour, f"feeder {order.tablets:g} tablets, open {order.opening:g} (added {added:.0f} g)")
+
+    def _drain(self, litres: float) -> None:
+        self.tank.drain(litres)
+        self.tank.refresh(self.hour)
+        self._count("water, L", litres)
+        self.kept.events.append(Drained(when(self.hour), litres))
+        self._say(self.hour, f"drain and refill {litres:.0f} L")
 
     def _dose(self, substance: str, grams: float) -> None:
         factor = dose_factor(self.scene.luck, self.scene.house, substance, self.hour)

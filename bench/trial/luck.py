@@ -93,23 +93,13 @@ def draw_nature(luck: Luck, plate: float, weeks: int) -> Nature:
     def around(median: float, sigma: float, low: float, high: float) -> float:
         return float(np.clip(median * np.exp(sigma * g.standard_normal()), low, high))
 
-    drift = np.zeros((3, weeks + 2))
-    for week in range(1, weeks + 2):  # rates wander some 15 % a root-week, drawn back
-        drift[:, week] = 0.9 * drift[:, week - 1] + 0.13 * g.standard_normal(3)
-        if g.random() < 0.02:  # a new cover, a cleaned filter
-            drift[:, week] += 0.35 * g.standard_normal(3)
-    clogs = []
-    for week in range(weeks + 1):
-        if g.random() < 0.08:
-            begin = 168.0 * (week + g.random())
-            clogs.append((begin, begin + 24.0 * (1.0 + 5.0 * g.random())))
     return Nature(
         litres=plate * float(np.clip(0.90 + 0.07 * g.standard_normal(), 0.7, 1.08)),
         decay=around(0.35, 0.55, 0.1, 1.2),
         order=("saturating", "mixed", "first")[g.integers(3)],
         half=around(2.0, 0.5, 0.5, 6.0),
         q10=float(g.uniform(1.6, 2.6)),
-        bather=around(8.0, 0.4, 3.4, 22.0),  # 1.5-10 g as Cl2
+        bather=around(6.5, 0.45, 3.4, 22.0),  # 1.5-10 g as Cl2
         fast=float(g.uniform(0.25, 0.55)),
         fast_rate=np.log(2.0) / (2.5e-5 * around(0.25, 0.5, 0.05, 1.0)),
         lag_hours=around(8.0, 0.4, 3.0, 20.0),
@@ -129,12 +119,35 @@ def draw_nature(luck: Luck, plate: float, weeks: int) -> Nature:
         evaporation=float(g.uniform(0.15, 0.6)),
         sun=around(0.75, 0.6, 0.17, 3.0),
         growth=around(0.3, 0.5, 0.05, 1.0) / 24.0 / BR2 * _MG,  # mg/L a day as bromine
-        drift=drift,
-        clogs=tuple(clogs),
+        drift=_drift(luck, weeks),
+        clogs=_clogs(luck, weeks),
         strength={s: float(np.clip(1.0 + 0.03 * g.standard_normal(), 0.9, 1.05)) for s in PRODUCTS}
         | {"monopersulfate": float(g.uniform(0.85, 1.0))},  # it ages
         fill=_tap(luck),
     )
+
+
+def _drift(luck: Luck, weeks: int) -> np.ndarray:
+    """Rates wander some 15 % a root-week, drawn back; now and then they jump: a new cover, a cleaned filter."""
+    g = luck.at("drift")
+    drift = np.zeros((3, weeks + 2))
+    for week in range(1, weeks + 2):
+        drift[:, week] = 0.9 * drift[:, week - 1] + 0.13 * g.standard_normal(3)
+        jump = 0.35 * g.standard_normal(3)
+        drift[:, week] += jump * (g.random() < 0.02)
+    return drift
+
+
+def _clogs(luck: Luck, weeks: int) -> tuple[tuple[float, float], ...]:
+    """Spans in which the feeder is half stopped up: one week in twelve, for a day to six."""
+    g = luck.at("clogs")
+    found = []
+    for week in range(weeks + 1):
+        u = g.random(3)
+        if u[0] < 0.08:
+            begin = 168.0 * (week + float(u[1]))
+            found.append((begin, begin + 24.0 * (1.0 + 5.0 * float(u[2]))))
+    return tuple(found)
 
 
 def _tap(luck: Luck) -> np.ndarray:
@@ -177,7 +190,7 @@ def start_water(luck: Luck, fill: np.ndarray) -> tuple[np.ndarray, float]:
 def draw_household(luck: Luck) -> Household:
     """Who bathes and who keeps it."""
     g = luck.at("household")
-    per_week, people, minutes = float(g.uniform(2.0, 6.0)), float(g.uniform(1.3, 3.0)), float(g.uniform(20.0, 40.0))
+    per_week, people, minutes = float(g.uniform(2.0, 5.0)), float(g.uniform(1.0, 2.6)), float(g.uniform(15.0, 35.0))
     told = tuple(v * float(np.exp(0.2 * g.standard_normal())) for v in (per_week, people, minutes))
     return Household(
         plate=float(g.choice([900.0, 1100.0, 1300.0, 1500.0, 1800.0])),
@@ -185,7 +198,7 @@ def draw_household(luck: Luck) -> Household:
         people=people,
         minutes=minutes,
         party=float(g.uniform(0.02, 0.12)),
-        told=(round(told[0] * 2.0) / 2.0 or 0.5, max(1.0, round(told[1])), 5.0 * round(told[2] / 5.0)),
+        told=(round(told[0] * 2.0) / 2.0 or 0.5, max(1.0, float(round(told[1]))), 5.0 * round(told[2] / 5.0)),
         unlogged=float(g.uniform(0.0, 0.12)),
         missed=float(g.uniform(0.0, 0.12)),
         hand=float(g.uniform(0.08, 0.2)),
@@ -200,7 +213,7 @@ def draw_soaks(house: Household, g: np.random.Generator, first_day: int, days: i
     soaks = []
     for day in range(first_day, first_day + days):
         u = g.random(9)
-        people = max(1, int(round(house.people * np.exp(0.3 * g.standard_normal()))))
+        people = max(1, round(house.people * float(np.exp(0.3 * g.standard_normal()))))
         hours = house.minutes / 60.0 * float(np.exp(0.3 * g.standard_normal()))
         if party and u[0] < house.party / 7.0 * (3.0 if day % 7 in (4, 5) else 0.2):
             guests = int(g.integers(4, 9))
@@ -214,7 +227,7 @@ def _soak(
     hour: float, hours: float, people: int, u: np.ndarray, house: Household, g: np.random.Generator, load: float
 ) -> Soak:
     """One soak; at a party not everybody is in all the time, which the ``load`` says."""
-    load *= float(np.exp(0.35 * g.standard_normal() - 0.06))
+    load *= float(np.exp(0.2 * g.standard_normal() - 0.02))
     return Soak(hour, max(hours, 0.2), people, bool(u[5] >= house.unlogged), load, float(u[6]), float(u[7]))
 
 

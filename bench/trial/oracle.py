@@ -65,10 +65,10 @@ class Constants:
     calcite: float
     ph: float
 
-    def solve(self, alkalinity: Array, carbon: Array, bromine: Array, start: Array) -> Array:
+    def solve(self, alkalinity: Array, carbon: Array, bromine: Array, start: Array, rounds: int = 5) -> Array:
         """pH of a batch by Newton in ln h, from strong-ion alkalinity (eq/kg) and totals (mol/kg)."""
         x = -np.log(10.0) * start
-        for _ in range(5):
+        for _ in range(rounds):
             h = np.exp(x)
             one, two = self.first / h, self.first * self.second / h**2
             whole = 1.0 + one + two

@@ -30,10 +30,11 @@ class Guide:
         elif seen["pH"] < 7.2:
             todo.append(Order(clock, "sodium-carbonate", 15.0 * per))
             clock += 20.0
-        if round(moment.hour / 24.0) % 7 < 3:  # once a week, however often he tests
+        high = seen["bromine"] >= 10.0  # the top of the scale: floater out, no shock
+        if int(moment.hour // 24) % 7 == 0 and not high:  # once a week, however often he tests
             todo.append(Order(clock, "monopersulfate", 30.0 * per))
             clock += 20.0
-        tablets = float(max(2, round(3.0 * per / 1.3)))
+        tablets = 0.0 if high else float(max(2, round(3.0 * per / 1.3)))
         todo.append(Order(clock, tablets=tablets, opening=0.5))
         return Orders(tuple(todo), minutes=clock + 15.0)
 
@@ -72,6 +73,8 @@ def orders_of(plan: Plan) -> Orders:
     for step in plan.steps:
         if step.kind is StepKind.DOSE and step.amount is not None:
             todo.append(Order(step.starts_at, SUBSTANCES[step.amount.product], step.amount.grams))
+        if step.kind is StepKind.DRAIN:
+            todo.append(Order(step.starts_at, litres=step.litres))
         if step.kind is StepKind.SET_FEEDER:
             todo.append(Order(step.starts_at, tablets=step.tablets, opening=step.opening))
     retest = None
@@ -96,7 +99,8 @@ def _note(plan: Plan) -> str:
     if plan.outcome is not None:
         o = plan.outcome
         shares = " ".join(f"{q}:{v:.2f}" for q, v in o.band_by_quantity.items())
-        text += f"; expects in band {o.in_band:.2f} (without {o.in_band_without_plan:.2f}) {shares} below {o.below_limit:.2f} above {o.above_limit:.2f}"
+        text += f"; expects in band {o.in_band:.2f} (without {o.in_band_without_plan:.2f}) {shares}"
+        text += f" below {o.below_limit:.2f} above {o.above_limit:.2f}"
     if plan.end:
         text += "; end " + ", ".join(f"{e.quantity} {e.median:.2f} ({e.low:.2f}-{e.high:.2f})" for e in plan.end)
     if plan.low_point:

@@ -124,6 +124,7 @@ class Tank:
     ph: Array
     constants: Constants
     oracle: Oracle | None = field(default=None, repr=False)
+    rounds: int = 5  # of Newton, where the constants are frozen
 
     @classmethod
     def filled(cls, nature: Nature, x: Array, ph: float, oracle: Oracle) -> Tank:
@@ -149,7 +150,7 @@ class Tank:
             self.constants = self.oracle.constants(_elements(self.x[:, 0]), self.nature.celsius(hour), start)
             self.ph = np.array([self.constants.ph])
         else:
-            self.ph = self.constants.solve(_CHARGE @ self.x, self.x[R["C"]], self.x[R["OX"]], self.ph)
+            self.ph = self.constants.solve(_CHARGE @ self.x, self.x[R["C"]], self.x[R["OX"]], self.ph, self.rounds)
 
     # What a perfect test would show
 
