@@ -11,6 +11,7 @@
 Everything installed lands in .venv and .venv-dev beside this file, from the hashed lock files; nothing else is touched.
 """
 
+import glob
 import hashlib
 import importlib.util
 import os
@@ -67,6 +68,7 @@ def check(options):
     """Runs every check with the development tools."""
     if options:
         raise Refusal("`python3 run.py check` takes nothing, not: " + " ".join(options))
+    ensure_postgresql()
     return run([development_python(), HERE / "tools" / "check.py"], clean_environment())
 
 
@@ -160,6 +162,14 @@ def ensure_venv():
     importlib.invalidate_caches()
     if importlib.util.find_spec("ensurepip") is None:
         raise Refusal(f"{package} could not be installed; apt-get's own words stand above.")
+
+
+def ensure_postgresql():
+    """Installs the server that the tests of storage start, where that can be done; elsewhere those tests tell."""
+    if shutil.which("apt-get") is None or os.geteuid() != 0 or glob.glob("/usr/lib/postgresql/*/bin/initdb"):
+        return
+    say("Installing postgresql, which the tests of storage start for themselves ...")
+    install_debian_package("postgresql")
 
 
 def debian_python():

@@ -80,6 +80,18 @@ def test_root_gets_the_missing_package_installed(launcher: ModuleType, monkeypat
     assert asked == [f"python3.{sys.version_info.minor}-venv"]
 
 
+@pytest.mark.parametrize(("there", "user", "expected"), [([], 0, ["postgresql"]), (["initdb"], 0, []), ([], 1000, [])])
+def test_root_gets_the_database_server_of_the_tests(
+    launcher: ModuleType, monkeypatch: pytest.MonkeyPatch, there: list[str], user: int, expected: list[str]
+) -> None:
+    without_ensurepip(launcher, monkeypatch, "/usr/bin/python3", user)
+    monkeypatch.setattr(launcher.glob, "glob", lambda pattern: there)
+    asked: list[str] = []
+    monkeypatch.setattr(launcher, "install_debian_package", asked.append)
+    launcher.ensure_postgresql()
+    assert asked == expected
+
+
 def test_a_python_that_debian_did_not_bring_is_left_alone(
     launcher: ModuleType, monkeypatch: pytest.MonkeyPatch
 ) -> None:
