@@ -11,8 +11,10 @@ from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.plain import render_plan, render_verdict, render_why
 from tubwater.reports.tables import render_fields, render_guidelines, render_methods, render_substances
+from tubwater.reports.troubles import render_ranking
 from tubwater.services.ask import plan_of_file, verdict_of_file, water_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
+from tubwater.services.troubles import checks_known, signs_known, troubles_of_file
 from tubwater.services.tubfile import TubFile, UnitSystem, example_text, parse_tub_file, read_tub_file
 
 __all__ = ["answer"]
@@ -51,6 +53,9 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     if words.command == "water":
         water = water_of_file(file, now, words.seed)
         return to_json(water) + "\n" if words.json else render_fields(water, units)
+    if words.command == "trouble":
+        ranking = troubles_of_file(file, now, words.sign, words.absent, _checked(words), words.seed)
+        return to_json(ranking) + "\n" if words.json else render_ranking(ranking)
     plan = plan_of_file(file, now, words.seed)
     if words.json:
         return to_json(plan) + "\n"
@@ -83,6 +88,23 @@ def _tests(words: argparse.Namespace) -> list[dict[str, Any]]:
             raise InputError.one("--read", text, "a name and a value, such as bromine=3 or pH=7.8")
         table[name.strip()] = value.strip()
     return [table]
+
+
+def _checked(words: argparse.Namespace) -> dict[str, bool]:
+    """The signs and answers of the command line; every unknown one is told with those that are known."""
+    for option, given in (("--sign", words.sign), ("--not", words.absent)):
+        for sign in given:
+            if sign not in signs_known():
+                raise InputError.one(option, sign, f"one of {', '.join(signs_known())}")
+    if not words.sign:
+        raise InputError.one("--sign", "nothing", f"one of {', '.join(signs_known())}")
+    found = {}
+    for text in words.check:
+        name, _, answer_text = text.partition("=")
+        if name not in checks_known() or answer_text not in ("yes", "no"):
+            raise InputError.one("--check", text, f"yes or no for one of {', '.join(checks_known())}")
+        found[name] = answer_text == "yes"
+    return found
 
 
 def _ask(file: TubFile) -> None:

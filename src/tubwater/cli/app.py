@@ -17,6 +17,7 @@ examples:
   tubwater plan tub.toml             what to add, how much, in what order
   tubwater verdict tub.toml --read bromine=4 --read pH=7.5 --with strip
   tubwater why tub.toml --step 2     the reason and the source behind step 2
+  tubwater trouble tub.toml --sign cloudy-white --not foam
   tubwater plan tub.toml --json      the same for a machine
 """
 _FILE_COMMANDS = {
@@ -24,6 +25,7 @@ _FILE_COMMANDS = {
     "verdict": "may people get in now, how many, and until when",
     "water": "what the water is, with its doubt",
     "why": "the reasons of a plan with their sources",
+    "trouble": "what may be behind cloudy water, foam, smell and the like",
 }
 _PLAIN_COMMANDS = {
     "demo": "the plan for an invented tub",
@@ -60,6 +62,10 @@ def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--scale", metavar="SCALE", help='the bottle\'s scale for it: "as Br2" or "as Cl2"')
     if name == "why":
         parser.add_argument("--step", type=int, metavar="N", help="only step N")
+    if name == "trouble":
+        parser.add_argument("--sign", action="append", default=[], metavar="SIGN", help="seen, such as foam")
+        parser.add_argument("--not", dest="absent", action="append", default=[], metavar="SIGN", help="not seen")
+        parser.add_argument("--check", action="append", default=[], metavar="CHECK=yes", help="a check and its answer")
     _common_options(parser)
 
 

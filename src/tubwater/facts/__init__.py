@@ -24,12 +24,15 @@ from tubwater.facts.tables import (
     references,
     substances,
 )
+from tubwater.facts.troubles import Cause, Check, Troubles, troubles
 
 __all__ = [
     "UNIT_OF",
     "Basis",
     "BasisKind",
     "CareStep",
+    "Cause",
+    "Check",
     "Default",
     "Form",
     "Guideline",
@@ -44,6 +47,7 @@ __all__ = [
     "Role",
     "StatedAs",
     "Substance",
+    "Troubles",
     "care_steps",
     "defaults",
     "find_substance",
@@ -54,4 +58,5 @@ __all__ = [
     "methods",
     "references",
     "substances",
+    "troubles",
 ]

@@ -1,0 +1,48 @@
+"""Likely causes of a trouble for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+
+from tubwater.reports import units as show
+from tubwater.reports.text import kinds, text_of
+from tubwater.services.troubles import Ranked, Ranking
+
+__all__ = ["render_ranking"]
+
+_WIDTH = 80
+
+
+def render_ranking(ranking: Ranking) -> str:
+    """Causes with their likelihood and remedies, and the next check; for complaints the fixed advice."""
+    if ranking.complaint:
+        return "\n".join(["Somebody is unwell:", *(_bullet(text_of("complaint", k)) for k in kinds("complaint")), ""])
+    lines = ["What it may be (common practice, so take the shares as an order):", ""]
+    for cause in ranking.causes:
+        lines += [*_cause(cause), ""]
+    if ranking.next_check:
+        lines += ["What tells them best apart:", _bullet(text_of("check", ranking.next_check)), ""]
+    return "\n".join(
+        [
+            *lines,
+            "If anybody feels unwell, or it does not clear within a day: keep out and ask a licensed",
+            "service.",
+            "",
+        ]
+    )
+
+
+def _cause(cause: Ranked) -> list[str]:
+    name = text_of("cause", cause.cause)
+    head = f"{show.percent(cause.probability):>10}  {name[0].upper()}{name[1:]}"
+    return [
+        head,
+        *(
+            textwrap.fill(text_of("remedy", key), _WIDTH, initial_indent=" " * 12 + "- ", subsequent_indent=" " * 14)
+            for key in cause.remedy
+        ),
+    ]
+
+
+def _bullet(text: str) -> str:
+    return textwrap.fill(text, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
