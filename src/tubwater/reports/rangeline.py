@@ -18,7 +18,16 @@ from tubwater.reports.text import quantity_unit, text_of
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Expectation, Quantity
 
-__all__ = ["HEIGHT", "RangeLine", "Standing", "range_line", "range_sentence", "range_table", "standing_of"]
+__all__ = [
+    "HEIGHT",
+    "RangeLine",
+    "Standing",
+    "axis_drawing",
+    "range_line",
+    "range_sentence",
+    "range_table",
+    "standing_of",
+]
 
 HEIGHT = 88  # px; the width is the page's
 _BASE = 54.0  # y of the axis, px
@@ -218,17 +227,26 @@ def _off(line: RangeLine, axis: _Axis) -> Iterator[str]:
 
 
 def _numerals(line: RangeLine, axis: _Axis, units: UnitSystem) -> Iterator[str]:
-    """Limits in bold first, then what else has room."""
-    limits = line.limits
+    for place, text, bold in _written(line.limits, line.quantity, axis, units):
+        anchor = "start" if place < 0.03 else "end" if place > 0.97 else "middle"
+        yield element("text", words(text), class_="w-num lim" if bold else "w-num", x=percent(place), y=HEIGHT - 4,
+                      text_anchor=anchor, font_size=14, font_weight=700 if bold else 400)  # fmt: skip
+
+
+def _written(limits: Limits, quantity: Quantity, axis: _Axis, units: UnitSystem) -> Iterator[tuple[float, str, bool]]:
+    """Place, text and weight of each numeral: limits in bold first, then what else has room."""
     bold = [limits.aim_low, limits.aim_high, limits.bathing_low, limits.bathing_high]
     bold += [limits.keep_out_low, limits.keep_out_high]
-    light = [axis.low, axis.high]
     taken: list[float] = []
-    for value, name in [(v, "w-num lim") for v in bold] + [(v, "w-num") for v in light]:
+    for value, heavy in [*((v, True) for v in bold), (axis.low, False), (axis.high, False)]:
         place = axis.at(value)
-        if not axis.low <= value <= axis.high or any(abs(place - other) < _GAP for other in taken):
-            continue
-        taken.append(place)
-        anchor = "start" if place < 0.03 else "end" if place > 0.97 else "middle"
-        yield element("text", words(shown(value, line.quantity, units)), class_=name, x=percent(place), y=HEIGHT - 4,
-                      text_anchor=anchor, font_size=14, font_weight=700 if name.endswith("lim") else 400)  # fmt: skip
+        if axis.low <= value <= axis.high and all(abs(place - other) >= _GAP for other in taken):
+            taken.append(place)
+            yield place, shown(value, quantity, units), heavy
+
+
+def axis_drawing(limits: Limits, quantity: Quantity, units: UnitSystem = UnitSystem.METRIC) -> dict[str, object]:
+    """The axis alone for another way of drawing: stretches (kind, from, to) and numerals (place, text, bold)."""
+    axis = _Axis(limits)
+    stretches = [(k, axis.at(a), axis.at(b)) for k, a, b in axis_stretches(limits, axis.low, axis.high)]
+    return {"stretches": stretches, "numerals": list(_written(limits, quantity, axis, units))}
