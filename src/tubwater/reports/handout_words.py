@@ -173,8 +173,9 @@ def _doses(say: _Say) -> dict[str, Any]:
         unit = quantity_unit(quantity, say.units)
         name = _upper(text_of("quantity", quantity.value))
         groups += [{"name": f"{name}, {unit}" if unit else name, "rows": said}] if said else []
+    far = say.value(say.limits[say.handout.sanitizer].keep_out_high, say.handout.sanitizer)
     columns = [say("doses-reads"), say("doses-do"), say("doses-then")]
-    return {"head": say("doses"), "columns": columns, "groups": groups, "note": say("doses-one")}
+    return {"head": say("doses"), "columns": columns, "groups": groups, "note": say("doses-one", far=far)}
 
 
 def _is_wanted(row: DoseRow, limits: Limits) -> bool:

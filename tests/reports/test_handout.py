@@ -1,0 +1,223 @@
+"""The handout: its doses hold in the chemistry, its limits are the guideline's, and it prints on one page."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from reports.sheets import FONTS, letters, texts_of
+from tubwater import tub as tub_values
+from tubwater.advice import Situation
+from tubwater.advice.dose_table import Does, DoseRow, _Table, dose_table
+from tubwater.advice.measures import smallest
+from tubwater.advice.safety import cap_grams
+from tubwater.reports.handout_words import handout_words, measured
+from tubwater.reports.printed import Paper, handout_pdf, qr_svg, sheet_pictures
+from tubwater.services.advise import case_of
+from tubwater.services.handout import Contact, Handout, handout_of
+from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file
+from tubwater.tub import (
+    Amount,
+    Clarity,
+    Noticed,
+    OxidantScale,
+    Quantity,
+    Reading,
+    Sanitizer,
+    Shelf,
+    TubKind,
+    VolumeBasis,
+    equipment_of,
+)
+
+NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+FILE = parse_tub_file(example_text(), NOW)
+CONTACT = Contact("Keeper of the valley round", "01632 960 123", "https://tub.example/t/7")
+
+
+@cache
+def case(litres: float = 1300.0, sanitizer: Sanitizer = Sanitizer.BROMINE, tests: bool = True) -> Situation:
+    """The example's tub with a good test, metered so that doses can be checked by hand."""
+    tub = replace(FILE.tub, litres=litres, volume_basis=VolumeBasis.METERED, sanitizer=sanitizer)
+    oxidant = Quantity.BROMINE if sanitizer is Sanitizer.BROMINE else Quantity.FREE_CHLORINE
+    scale = OxidantScale.AS_BR2 if sanitizer is Sanitizer.BROMINE else OxidantScale.AS_CL2
+    at = NOW - timedelta(hours=1)
+    good = tub_values.Tested(
+        at, (Reading(oxidant, 5.0, 5.0, "mg/L", "strip", at, scale), Reading(Quantity.PH, 7.5, 7.5, "pH", "strip", at))
+    )
+    events = (Noticed(at, clarity=Clarity.CLEAR), good) if tests else ()
+    return case_of(tub, FILE.shelf, events, NOW, members=300)
+
+
+@cache
+def handout() -> Handout:
+    """The handout of the example."""
+    return handout_of(case())
+
+
+def rows(quantity: Quantity, found: tuple[DoseRow, ...] | None = None) -> list[DoseRow]:
+    """The rows of a quantity."""
+    return [row for row in (found or dose_table(case())) if row.quantity is quantity]
+
+
+def at(value: float, quantity: Quantity) -> DoseRow:
+    """The row for a reading."""
+    return next(row for row in rows(quantity) if row.low <= value <= row.high)
+
+
+def test_low_alkalinity_gets_what_the_reaction_says_and_no_more() -> None:
+    row = at(40.0, Quantity.TOTAL_ALKALINITY)
+    assert row.amount is not None and row.amount.substance == "sodium-bicarbonate"
+    # 1 g of NaHCO3 is 0.5957 g of alkalinity as CaCO3 (50.0435 / 84.006); 99 % strong
+    rise = row.amount.grams * 0.99 * 50.0435 / 84.006 / 1.3
+    assert 0.4 * 50.0 <= rise <= 0.75 * 50.0  # towards the middle of 60-120, at most three quarters of the way
+
+
+def test_low_bromine_gets_monopersulfate_by_mole() -> None:
+    row = at(2.0, Quantity.BROMINE)
+    assert row.amount is not None and row.amount.substance == "monopersulfate"
+    # 1 g of the triple salt frees 0.520 g of Br2 (2 x 159.808 / 614.737); 88 % strong
+    rise = row.amount.grams * 0.88 * 0.520 / 1.3
+    assert 1.0 <= rise <= 4.5 - 2.0 + 0.1
+    assert row.minutes > 60.0 and row.keep_out
+
+
+def test_high_ph_gets_acid_and_low_ph_gets_base() -> None:
+    high, low = at(8.4, Quantity.PH).amount, at(6.8, Quantity.PH).amount
+    assert high is not None and high.substance == "sodium-bisulfate"
+    assert low is not None and low.substance == "sodium-carbonate"
+
+
+def test_a_reading_that_is_dangerous_or_too_high_gets_no_dose() -> None:
+    assert at(0.0, Quantity.BROMINE).does is Does.ASK and at(0.0, Quantity.BROMINE).keep_out
+    assert at(10.0, Quantity.BROMINE).does is Does.CLOSE_FEEDER
+    assert at(240.0, Quantity.TOTAL_ALKALINITY).does is Does.ASK
+    assert all(row.amount is None for row in dose_table(case()) if row.does is not Does.ADD)
+
+
+def test_nothing_is_added_at_a_reading_that_is_wanted() -> None:
+    for row in dose_table(case()):
+        limits = case().limits(row.quantity)
+        if limits.aim_low <= row.low and row.high <= limits.aim_high and row.quantity is not Quantity.BROMINE:
+            pytest.fail(f"{row} is inside what is wanted")
+    assert at(5.0, Quantity.BROMINE).does is Does.LEAVE
+
+
+def test_every_dose_can_be_measured_and_keeps_its_cap() -> None:
+    for litres in (800.0, 1300.0):
+        for row in dose_table(case(litres)):
+            if row.amount is None:
+                continue
+            product = next(p for p in FILE.shelf.products if p.name == row.amount.product)
+            steps = row.amount.grams / smallest(product)
+            assert steps == pytest.approx(round(steps)) and steps >= 1.0
+            assert row.amount.grams <= cap_grams(product, litres) * 1.1
+
+
+def test_more_water_takes_no_less() -> None:
+    for small, large in zip(dose_table(case(800.0)), dose_table(case(2400.0)), strict=False):
+        if small.amount and large.amount and (small.quantity, small.low) == (large.quantity, large.low):
+            assert large.amount.grams >= small.amount.grams
+
+
+def test_rows_cover_the_readings_of_the_method_once_and_upwards() -> None:
+    for quantity in (Quantity.TOTAL_ALKALINITY, Quantity.PH, Quantity.BROMINE):
+        found = rows(quantity)
+        ends = [end for row in found for end in (row.low, row.high)]
+        assert ends == sorted(ends)
+        assert all(a.high < b.low for a, b in pairwise(found))
+
+
+def test_without_a_product_the_table_says_so() -> None:
+    bare = replace(case(), shelf=Shelf(()))
+    found = rows(Quantity.PH, dose_table(bare))
+    assert found and all(row.does is Does.BUY for row in found)
+
+
+def test_the_doses_after_a_soak_are_the_plans_own_and_stop_at_its_cap() -> None:
+    made = handout()
+    rule = made.after_soak
+    assert rule is not None and made.soaks
+    assert all(dose.amount.grams <= rule.daily_cap_grams + 1e-9 for dose in made.soaks)
+    assert [dose.capped for dose in made.soaks] == sorted(dose.capped for dose in made.soaks)
+    one = made.soaks[0]
+    assert one.people == 1 and one.amount.grams <= rule.amount.grams + 1e-9
+
+
+def test_the_sheet_names_the_limits_of_the_guideline() -> None:
+    said = " ".join(texts_of(handout_words(handout(), CONTACT)))
+    for figure in ("3 to 10", "7.0 to 8.0", "below 2 or above 10", "40 °C", "3 to 5 mg/L"):
+        assert figure in said, figure
+
+
+def test_the_sheet_shows_every_dose_of_its_table() -> None:
+    said = " ".join(texts_of(handout_words(handout(), CONTACT)["doses"]))
+    for row in handout().doses:
+        assert row.amount is None or measured(row.amount) in said
+
+
+@pytest.mark.parametrize("units", list(UnitSystem))
+def test_amounts_stand_in_the_keepers_measure_and_units(units: UnitSystem) -> None:
+    said = measured(Amount("x", "sodium-bicarbonate", 60.0, 1.5, "scoop"), units)
+    assert "1½" in said and ("60 g" in said) is (units is UnitSystem.METRIC)
+
+
+@pytest.mark.parametrize("sanitizer", list(Sanitizer))
+@pytest.mark.parametrize("tests", [True, False], ids=["tested", "untested"])
+def test_a_sheet_can_be_made_for_any_tub(sanitizer: Sanitizer, tests: bool) -> None:
+    found = case(1300.0, sanitizer, tests)
+    tub = replace(found.tub, kind=TubKind.WOOD_FIRED, equipment=equipment_of(TubKind.WOOD_FIRED))
+    for shelf in (found.shelf, Shelf(())):
+        made = handout_of(replace(found, tub=tub, shelf=shelf))
+        words = handout_words(made)
+        assert words["stop"]["lines"] and words["week"]["steps"] and words["ask"]["qr"] == ""
+        assert len(sheet_pictures("handout", words)) <= 2
+
+
+@pytest.mark.parametrize("units", list(UnitSystem))
+@pytest.mark.parametrize("paper", list(Paper))
+def test_the_sheet_is_one_tagged_page_and_always_the_same_bytes(paper: Paper, units: UnitSystem) -> None:
+    words = handout_words(handout(), CONTACT, units)
+    made = handout_pdf(words, paper)
+    assert made.startswith(b"%PDF-") and b"pdfuaid:part" in made
+    assert made == handout_pdf(words, paper)
+    assert len(sheet_pictures("handout", words, paper)) == 1
+
+
+def test_the_fonts_hold_every_sign_of_the_sheet() -> None:
+    used = set("•0123456789½¼¾")
+    for units in UnitSystem:
+        used |= set("".join(texts_of(handout_words(handout(), CONTACT, units))))
+    for font in FONTS:
+        assert used <= letters(font), font.name
+
+
+def test_each_font_comes_with_its_licence() -> None:
+    licences = [path.read_text(encoding="utf-8") for path in FONTS[0].parent.glob("OFL-*.txt")]
+    assert len(FONTS) == 4 and len(licences) == 2
+    assert all("SIL Open Font License, Version 1.1" in text for text in licences)
+
+
+def test_another_address_is_another_code_and_none_is_no_code() -> None:
+    one, other = qr_svg("https://tub.example/t/7"), qr_svg("https://tub.example/t/8")
+    assert one != other and ET.fromstring(one).tag.endswith("svg")
+    without = handout_words(handout(), Contact("Keeper"))
+    assert len(handout_pdf(without)) < len(handout_pdf(handout_words(handout(), CONTACT)))
+
+
+def test_doses_leave_the_water_inside_the_bathing_limits() -> None:
+    """The table's pH rows, applied to the believed tubs at that reading: 95 of 100 end between 6.8 and 8.2."""
+    table = _Table(case())
+    for row in rows(Quantity.PH):
+        assert row.amount is not None
+        table.beside.state = table._as_if(Quantity.PH, row.low)
+        after = table.beside.dosed(case().products.compositions[row.amount.product], row.amount.grams, 0.2).ph
+        low, high = np.quantile(after, (0.05, 0.95))
+        assert low >= 6.8 and high <= max(8.2, row.low)
+        assert abs(np.median(after) - 7.5) < abs(row.low - 7.5)
