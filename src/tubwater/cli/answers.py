@@ -7,6 +7,7 @@ import sys
 from datetime import datetime
 from typing import Any
 
+from tubwater.cli.sheets import handout_answer, ledger_answer, safety_answer
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.plain import render_plan, render_verdict, render_why
@@ -32,6 +33,8 @@ def answer(words: argparse.Namespace) -> str:
     if command in ("substances", "methods", "guidelines"):
         return _facts(command, words.json)
     now = _now(words.now)
+    if command == "safety":
+        return safety_answer(words, read_tub_file(words.file, now) if words.file else None, now)
     file = parse_tub_file(example_text(), now) if command == "demo" else read_tub_file(words.file, now, _tests(words))
     _ask(file)
     return _of_file(words, file, now if words.now else file.visit.now or now)
@@ -53,6 +56,10 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     if words.command == "water":
         water = water_of_file(file, now, words.seed)
         return to_json(water) + "\n" if words.json else render_fields(water, units)
+    if words.command == "ledger":
+        return ledger_answer(words, file, now, units)
+    if words.command == "handout":
+        return handout_answer(words, file, now, units)
     if words.command == "trouble":
         ranking = troubles_of_file(file, now, words.sign, words.absent, _checked(words), words.seed)
         return to_json(ranking) + "\n" if words.json else render_ranking(ranking)

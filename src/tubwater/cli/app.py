@@ -18,6 +18,7 @@ examples:
   tubwater verdict tub.toml --read bromine=4 --read pH=7.5 --with strip
   tubwater why tub.toml --step 2     the reason and the source behind step 2
   tubwater trouble tub.toml --sign cloudy-white --not foam
+  tubwater handout tub.toml --out handout.pdf --keeper "Whom to ask"
   tubwater plan tub.toml --json      the same for a machine
 """
 _FILE_COMMANDS = {
@@ -25,6 +26,8 @@ _FILE_COMMANDS = {
     "verdict": "may people get in now, how many, and until when",
     "water": "what the water is, with its doubt",
     "why": "the reasons of a plan with their sources",
+    "ledger": "what has built up since the fill, and by when to drain",
+    "handout": "one page for the owner: bands, doses, the week, when to stop",
     "trouble": "what may be behind cloudy water, foam, smell and the like",
 }
 _PLAIN_COMMANDS = {
@@ -50,6 +53,7 @@ def build_parser() -> argparse.ArgumentParser:
         _file_options(commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}."), name)
     for name, text in _PLAIN_COMMANDS.items():
         _common_options(commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}."))
+    _sheet_options(commands)
     shell = commands.add_parser("completion", help="a script for your shell", description="Prints a completion script.")
     shell.add_argument("shell", choices=("bash", "zsh", "fish"))
     return parser
@@ -66,7 +70,27 @@ def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument("--sign", action="append", default=[], metavar="SIGN", help="seen, such as foam")
         parser.add_argument("--not", dest="absent", action="append", default=[], metavar="SIGN", help="not seen")
         parser.add_argument("--check", action="append", default=[], metavar="CHECK=yes", help="a check and its answer")
+    if name == "ledger":
+        parser.add_argument("--change", metavar="AMOUNT", help='what changing so much would do, such as "400 L"')
+    if name == "handout":
+        parser.add_argument("--keeper", default="", metavar="NAME", help="whom to ask")
+        parser.add_argument("--phone", default="", metavar="NUMBER", help="under which number")
+        parser.add_argument("--address", default="", metavar="ADDRESS", help="what the QR code leads to")
+        _print_options(parser)
     _common_options(parser)
+
+
+def _sheet_options(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    text = "what never to mix, how to keep it, and first steps when something goes wrong"
+    parser = commands.add_parser("safety", help=text, description=f"{text[0].upper()}{text[1:]}.")
+    parser.add_argument("file", metavar="FILE", nargs="?", help="a tub file, whose shelf is looked at as well")
+    _print_options(parser)
+    _common_options(parser)
+
+
+def _print_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--out", metavar="PDF", help="write it as PDF into this file")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="for --out")
 
 
 def _common_options(parser: argparse.ArgumentParser) -> None:

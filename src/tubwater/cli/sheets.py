@@ -1,0 +1,79 @@
+"""The commands that answer with a sheet: ledger, handout and safety, on the terminal or as PDF."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import datetime
+from pathlib import Path
+
+from tubwater.errors import InputError
+from tubwater.reports.data import to_json
+from tubwater.reports.handout_text import render_handout
+from tubwater.reports.handout_words import handout_words
+from tubwater.reports.ledger import render_ledger
+from tubwater.reports.printed import Paper, handout_pdf, safety_pdf
+from tubwater.reports.safety_words import render_safety, safety_words
+from tubwater.services.handout import Contact, handout_of_file
+from tubwater.services.ledger import ledger_of_file
+from tubwater.services.safety import safety_sheet
+from tubwater.services.tubfile import TubFile, UnitSystem
+from tubwater.units import Dimension, parse_amount
+
+__all__ = ["handout_answer", "ledger_answer", "safety_answer"]
+
+_PAPERS = {"a4": Paper.A4, "letter": Paper.LETTER}
+
+
+def ledger_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    """What has built up, by when to drain, and what a change of ``--change`` would do.
+
+    Raises:
+        InputError: the amount to change cannot be meant.
+    """
+    ledger, change = ledger_of_file(file, now, _litres(words.change, file), words.seed)
+    if words.json:
+        return to_json({"ledger": ledger, "change": change}) + "\n"
+    return render_ledger(ledger, change, units)
+
+
+def _litres(text: str | None, file: TubFile) -> float | None:
+    if text is None:
+        return None
+    litres = parse_amount(text, "--change", Dimension.VOLUME).to("L")
+    if not 0.0 < litres <= file.tub.litres:
+        raise InputError.one("--change", f'"{text}"', f"more than nothing and at most {file.tub.litres:g} L")
+    return litres
+
+
+def handout_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    """The sheet for the owner; with ``--out`` as PDF.
+
+    Raises:
+        InputError: the file cannot be written.
+    """
+    contact = Contact(words.keeper, words.phone, words.address)
+    said = handout_words(handout_of_file(file, now, words.seed), contact, units)
+    if words.out:
+        return _written(words.out, handout_pdf(said, _PAPERS[words.paper]))
+    return to_json(said) + "\n" if words.json else render_handout(said)
+
+
+def safety_answer(words: argparse.Namespace, file: TubFile | None, now: datetime) -> str:
+    """What never to mix; with ``--out`` as PDF.
+
+    Raises:
+        InputError: the file cannot be written.
+    """
+    said = safety_words(safety_sheet(file.shelf if file else None), now.date())
+    if words.out:
+        return _written(words.out, safety_pdf(said, _PAPERS[words.paper]))
+    return to_json(said) + "\n" if words.json else render_safety(said)
+
+
+def _written(name: str, content: bytes) -> str:
+    try:
+        Path(name).write_bytes(content)
+    except OSError as error:
+        reason = error.strerror or "an error"
+        raise InputError.one("--out", f'"{name}" ({reason})', "a file that can be written") from None
+    return f"{name}\n"

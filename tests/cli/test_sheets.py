@@ -1,0 +1,86 @@
+"""The commands that answer with a sheet."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tubwater.main import main
+
+NOW = ["--now", "2026-11-25T09:00:00+01:00"]
+
+
+@pytest.fixture
+def tub(tmp_path: Path) -> Path:
+    """A file of an invented tub, filled ten days ago."""
+    path = tmp_path / "tub.toml"
+    path.write_text(
+        """
+[tub]
+name = "Rowan"
+volume = "1300 L"
+sanitizer = "bromine"
+[[product]]
+substance = "sodium bicarbonate"
+strength = "99 %"
+scoop = "30 g"
+[[product]]
+name = "oxidizer"
+substance = "potassium monopersulfate"
+strength = "88 %"
+scoop = "10 g"
+[[filled]]
+at = 2026-11-15T09:00:00+01:00
+""",
+        encoding="utf-8",
+    )
+    return path
+
+
+def test_the_ledger_comes_for_eyes_and_for_machines(tub: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["ledger", str(tub), "--change", "400 L", *NOW]) == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+    assert main(["ledger", str(tub), "--json", *NOW]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["ledger"]["drain_by"]["rule"]["kind"] == "calendar" and found["change"] is None
+    assert found["ledger"]["since"].startswith("2026-11-15")
+
+
+@pytest.mark.parametrize("amount", ["400", "1400 L", "0 L", "3 kg"])
+def test_a_change_that_cannot_be_is_refused(amount: str, tub: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["ledger", str(tub), "--change", amount, *NOW]) == 2
+    assert "--change" in capsys.readouterr().err
+
+
+def test_the_handout_comes_as_text_words_and_page(
+    tub: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ask = ["--keeper", "Keeper of the valley round", "--address", "https://tub.example/t/7"]
+    assert main(["handout", str(tub), *ask, *NOW]) == 0
+    said = capsys.readouterr().out
+    assert "Rowan" in said and "Keeper of the valley round" in said and max(map(len, said.splitlines())) <= 80
+    assert main(["handout", str(tub), "--json", *ask, *NOW]) == 0
+    assert json.loads(capsys.readouterr().out)["ask"]["qr"] == "https://tub.example/t/7"
+    page = tmp_path / "handout.pdf"
+    assert main(["handout", str(tub), "--out", str(page), "--paper", "letter", *ask, *NOW]) == 0
+    assert page.read_bytes().startswith(b"%PDF-")
+
+
+def test_the_safety_sheet_needs_no_tub_but_looks_at_its_shelf(
+    tub: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["safety"]) == 0
+    bare = capsys.readouterr().out
+    assert main(["safety", str(tub)]) == 0
+    assert len(capsys.readouterr().out) > len(bare)
+    assert main(["safety", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["shelf"]["lines"] == []
+    page = tmp_path / "safety.pdf"
+    assert main(["safety", "--out", str(page)]) == 0 and page.read_bytes().startswith(b"%PDF-")
+
+
+def test_a_page_that_cannot_be_written_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["safety", "--out", str(tmp_path / "no" / "safety.pdf")]) == 2
+    assert "--out" in capsys.readouterr().err
