@@ -100,6 +100,11 @@ def _banned(case: Situation, state: Running) -> set[Role]:
         banned.add(Role.RAISE_PH)
     if Role.RAISE_PH in added and ph <= limits.bathing_high:
         banned.add(Role.LOWER_PH)
+    read_ph = next((case.standard(r) for r in case.readings(Quantity.PH)[:1]), None)
+    if read_ph and min(read_ph) < limits.aim_low:
+        banned.add(Role.LOWER_PH)  # the worse of test and belief counts: no acid on a low reading, no base on a high
+    if read_ph and max(read_ph) > limits.aim_high:
+        banned.add(Role.RAISE_PH)
     shocked = [at for role, at in added.items() if role in _SHOCKS]
     read = next(iter(case.readings(case.sanitizer_quantity)), None)
     if shocked and (read is None or read.at <= max(shocked)):

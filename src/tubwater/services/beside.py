@@ -12,7 +12,7 @@ from tubwater.services.ports import Kind, Stored
 from tubwater.tub import Plan, Quantity, Reason
 from tubwater.tub.data import from_data
 
-__all__ = ["events_of_visit", "held_back", "running_of", "visits_of"]
+__all__ = ["events_of_visit", "foreseen_plan", "held_back", "running_of", "visits_of"]
 
 
 def visits_of(entries: Sequence[Stored]) -> tuple[str, ...]:
@@ -39,6 +39,18 @@ def held_back(entries: Sequence[Stored], now: datetime) -> Reason | None:
         reason = holds_back(state) if state else None
         if reason:
             return reason
+    return None
+
+
+def foreseen_plan(entries: Sequence[Stored], visit: str, entry: str) -> Plan | None:
+    """The plan of the packet's case that an answer was given by; None where there is none or it is unknown."""
+    said = next((s.entry.body for s in entries if s.entry.id == entry), None)
+    case = str(said.get("case", "")) if said else ""
+    packets = [s.entry.body["value"] for s in entries if s.entry.id.startswith(f"{visit}-packet-")]
+    for packet in reversed(packets):
+        found = next((c for c in packet["cases"] if c["id"] == case), None) if case else None
+        if found:
+            return from_data(Plan, packet["plans"][found["plan"]])
     return None
 
 

@@ -16,11 +16,11 @@ from tubwater.advice.again import plan_rest, why_again
 from tubwater.advice.beside_tub import Ask, HandedOver, Phase, Running, Standing, Status, VisitEvent, What
 from tubwater.errors import Conflict, InputError, UnknownEntry
 from tubwater.services.advise import case_of
-from tubwater.services.beside import running_of, visits_of
+from tubwater.services.beside import foreseen_plan, running_of, visits_of
 from tubwater.services.deeds import deeds_after, grams_of
 from tubwater.services.keeping import MODEL, Keeping
 from tubwater.services.ports import Kind, Source, Stored
-from tubwater.tub import StepKind
+from tubwater.tub import Plan, StepKind
 from tubwater.tub.data import as_data, from_data
 
 __all__ = ["Ask", "HandedOver", "Phase", "Running", "Standing", "Status", "Told", "Visits", "What"]
@@ -38,7 +38,8 @@ class Told:
         step: key of the step. at: when, aware; now where absent. amount: what went in, as the keeper writes it
             ("25 g"). measures: or a number of the product's own measures, for the feeder the tablets in it now.
         test, noticed: what was read and seen, as tables of a keeper's file. about: id of the entry that is undone.
-        to: who takes over.
+        to: who takes over. case: the case of a packet that the phone went on by. saw: kind and product of the step as
+            the phone showed it, so that nothing is told of another one.
     """
 
     what: What
@@ -50,6 +51,8 @@ class Told:
     noticed: Mapping[str, Any] = field(default_factory=lambda: _NOTHING)
     about: str = ""
     to: str = ""
+    case: str = ""
+    saw: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
 
 
 @dataclass(frozen=True)
@@ -136,6 +139,8 @@ class Visits:
                 raise Conflict("step", state.last)
             return
         row = state.of(told.step) if told.step else None
+        if row is not None and not _same_step(row, told.saw):
+            raise Conflict("step", row.key)
         if told.what in _ANSWERS:
             _check_answer(state, row, told)
         elif told.what is What.ANSWERED and row is None:
@@ -147,7 +152,7 @@ class Visits:
         entries = self.keeping.entries(tub)
         grams = _grams(entries, row, told, self.keeping.clock.now())
         body: dict[str, Any] = {"visit": visit, "what": told.what, "at": at.isoformat()}
-        body |= {k: v for k, v in (("step", told.step), ("about", told.about), ("to", told.to)) if v}
+        body |= {k: v for k, v in _texts(told) if v}
         body |= {"grams": grams} if told.what is What.OTHER_AMOUNT else {}
         parts = [(Kind.VISIT, name, body)]
         event = VisitEvent(name, told.what, at, step=told.step, grams=grams, about=told.about)
@@ -158,11 +163,21 @@ class Visits:
         self.keeping.record_all(tub, parts, source)
 
     def _plan_again(self, tub: str, visit: str, state: Running, after: VisitEvent) -> None:
-        file, now = self.keeping.file(tub), self.keeping.clock.now()
+        now = self.keeping.clock.now()
+        foreseen = foreseen_plan(self.keeping.entries(tub), visit, after.id)
+        if foreseen is not None:  # the phone went on by its packet: what it showed stands, from when it was said
+            self._replanned(tub, visit, after, replace(foreseen, begins=after.at), after.at, state)
+            return
+        self._replanned(tub, visit, after, None, now, state)
+
+    def _replanned(
+        self, tub: str, visit: str, after: VisitEvent, plan: Plan | None, now: datetime, state: Running
+    ) -> None:
+        file = self.keeping.file(tub)
         waits = after.what is not What.NOT_SURE and state.due is not None
         when = max(state.due, now) if waits and state.due else now
         case = case_of(file.tub, file.shelf, file.events, when)
-        plan = plan_rest(case, state, after, self._wishes(tub, visit), now)
+        plan = plan or plan_rest(case, state, after, self._wishes(tub, visit), now)
         because = [as_data(reason) for reason in why_again(case, state, after)]
         body: dict[str, Any] = {"visit": visit, "what": What.REPLANNED, "about": after.id, "model": MODEL}
         body |= {"because": because, "plan": as_data(plan), "at": now.isoformat()}
@@ -181,6 +196,10 @@ def _begins(stored: Stored, visit: str) -> bool:
     return stored.entry.kind is Kind.VISIT and body["visit"] == visit and body["what"] == What.BEGUN
 
 
+def _texts(told: Told) -> tuple[tuple[str, str], ...]:
+    return (("step", told.step), ("about", told.about), ("to", told.to), ("case", told.case))
+
+
 def _grams(entries: Sequence[Stored], row: Standing | None, told: Told, now: datetime) -> float:
     if told.what is not What.OTHER_AMOUNT:
         return 0.0
@@ -193,6 +212,11 @@ def _moment(told: Told, state: Running, now: datetime) -> datetime:
     if told.what is What.OTHER_AMOUNT and told.at is None and row is not None and row.at is not None:
         return row.at  # a correction leaves the wait as it is
     return min(max(told.at or now, state.begun), now)
+
+
+def _same_step(row: Standing, saw: Mapping[str, str]) -> bool:
+    product = row.step.amount.product if row.step.amount else ""
+    return saw.get("kind", row.step.kind) == row.step.kind and saw.get("product", product) == product
 
 
 def _check_answer(state: Running, row: Standing | None, told: Told) -> None:
