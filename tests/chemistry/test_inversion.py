@@ -22,6 +22,7 @@ from tubwater.chemistry import (
     titrated_alkalinity,
     water_at_ph,
 )
+from tubwater.chemistry.water import COMPONENTS
 from tubwater.errors import ChemistryError
 
 MANY = random_waters(11, 300, DEFAULT)
@@ -136,3 +137,32 @@ def test_what_borate_and_cyanurate_add_to_a_titration(
     cyanurate = equilibrate(water_at_ph(Water.of(35.0, cyanurate=50e-3 / 129.075, **plain), ph, 2e-3))
     part = (cyanurate.species("H2Cy-") + 2.0 * cyanurate.species("HCy--")) * 50043.5 / 50.0
     assert part == pytest.approx(per_mg_cyanuric_acid, rel=0.01)
+
+
+@pytest.mark.parametrize("count", [5, 1000])
+@pytest.mark.parametrize(
+    "given",
+    [{"carbonate": 2e-3, "pco2": 1e3}, {"ph": 14.0, "alkalinity": -1e-3}, {"ph": 13.0, "pco2": 1.0}],
+)
+def test_a_pair_that_no_water_holds_is_told_and_stays_finite(count: int, given: dict[str, float]) -> None:
+    water = Water.of(np.linspace(5.0, 40.0, count), calcium=1e-3, chloride=2e-3, borate=1e-3, sulfate=1e-3)
+    found = solve_pair(water, **given)
+    assert not found.possible.any()
+    assert np.isfinite(found.water.totals).all()
+
+
+@given(
+    st.sampled_from(PAIRS),
+    st.tuples(st.floats(0.0, 14.0), st.floats(-1.0, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 1e3)),
+    st.lists(st.floats(0.0, 2.0), min_size=len(COMPONENTS), max_size=len(COMPONENTS)),
+    st.sampled_from([1, 400]),
+)
+def test_any_pair_in_any_brine_gives_numbers_and_no_overflow(
+    pair: tuple[str, str], values: tuple[float, ...], totals: list[float], count: int
+) -> None:
+    brine = Water.of(np.full(count, 20.0), **dict(zip(COMPONENTS, totals, strict=True)))
+    known = dict(zip(KNOWN, values, strict=True))
+    found = solve_pair(brine, **{name: known[name] for name in pair})
+    assert np.isfinite(found.water.totals).all()
+    solution = equilibrate(found.water)
+    assert np.isfinite([solution.ph, solution.ionic_strength, solution.pco2, solution.si_calcite]).all()

@@ -84,8 +84,10 @@ def basis(ionic_strength: Array, a: Array, b: Array) -> Array:
     """The eight functions, shape (8, N), of I (mol/kg, shape (N,)) with Debye-Hueckel A and B (N or 1)."""
     root = np.sqrt(ionic_strength)
     slope = (-_LN10 * a) * root
-    rows = np.empty((8, root.size))
-    np.divide(slope, 1.0 + _SIZE_COLUMN * (b * root), out=rows[:6])
+    rows = np.empty((8, root.size), dtype=root.dtype)
+    sizes = np.multiply(_SIZE_COLUMN.astype(root.dtype, copy=False), b * root, out=rows[:6])
+    sizes += 1.0
+    np.divide(slope, sizes, out=sizes)
     rows[_LINEAR] = _LN10 * ionic_strength
     rows[_DAVIES] = slope / (1.0 + root) + (0.3 * a) * rows[_LINEAR]
     return rows

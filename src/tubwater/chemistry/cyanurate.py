@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 __all__ = ["Ladder", "ladder_of"]
 
 Array = NDArray[np.float64]
+_ULPS = 450  # settled to this many units in the last place: 1e-13 in double precision
 _FORMS = {  # protons lost, HOCl taken up, both from H3Cy
     "H2Cy-": (1, 0),
     "HCy--": (2, 0),
@@ -60,7 +61,7 @@ def ladder_of(
     conc |= {"HOCl": f, "OCl-": f * hypochlorite}
     first = sum((protons * conc[n] for n, (protons, _) in _FORMS.items()), np.zeros_like(f))
     second = sum((protons**2 * conc[n] for n, (protons, _) in _FORMS.items()), np.zeros_like(f))
-    slope = second - first * first / np.maximum(cyanurate, 1e-300)
+    slope = second - first * first / np.maximum(cyanurate, 1e-30)
     slope = slope + conc["OCl-"] / (1.0 + hypochlorite)
     return Ladder(conc, first + conc["OCl-"], slope, f)
 
@@ -76,7 +77,7 @@ def _free_hocl(p: list[Array], cyanurate: Array, chlorine: Array, scale: Array, 
         low, high = np.where(gap < 0, f, low), np.where(gap > 0, f, high)
         step = f - gap / slope
         new = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
-        done = np.abs(new - f) <= 1e-13 * np.maximum(chlorine, 1e-30)
+        done = np.abs(new - f) <= (_ULPS * np.finfo(f.dtype).eps) * np.maximum(chlorine, 1e-30)
         f = np.where(chlorine > 0, new, 0.0)
         if done.all():
             break

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tubwater.chemistry.constants import DEFAULT, Constants
 from tubwater.chemistry.equilibrium import Equilibrium, equilibrate, solved
-from tubwater.chemistry.solve import Given
+from tubwater.chemistry.state import Given
 from tubwater.chemistry.water import STRONG_CHARGE, Water
 from tubwater.errors import ChemistryError
 
@@ -32,6 +32,7 @@ Array = NDArray[np.float64]
 _END_POINT = 4.5
 _ROUNDS = 12
 _SETTLED = 1e-12  # eq/kg
+_MOST = 55.5  # mol/kg, as much as there is water: a pair that asks for more contradicts itself
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,12 +125,13 @@ def _without_alkalinity(water: Water, values: dict[str, Array], constants: Const
     for _ in range(_ROUNDS * 4):
         before = now.alkalinity
         solution, carbonate, alkalinity = solved(now, constants, given, values.get("ph"), values.get("pco2"))
-        now = closed(now.replaced(carbonate=carbonate), alkalinity)
+        held = now.replaced(carbonate=np.minimum(carbonate, _MOST))
+        now = closed(held, np.clip(alkalinity, -_MOST, _MOST))
         if np.abs(alkalinity - before).max(initial=0.0) < _SETTLED:
             break
-    fits = np.ones(now.shape, bool)
+    fits = (carbonate <= _MOST) & (np.abs(alkalinity) <= _MOST)
     if given is Given.CARBONATE_GAS:
-        fits = np.abs(carbonate - values["carbonate"]) <= 1e-6 * np.maximum(values["carbonate"], 1e-9)
+        fits &= np.abs(carbonate - values["carbonate"]) <= 1e-6 * np.maximum(values["carbonate"], 1e-9)
         now = now.replaced(carbonate=values["carbonate"])
     return Inversion(now, fits & solution.converged)
 

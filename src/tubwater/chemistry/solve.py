@@ -2,13 +2,14 @@
 
 Method: the alkalinity equation is solved by Newton steps in pH while ionic strength, free metals and free
 sulfate are renewed after each step (the usual nested scheme of speciation codes; Stumm & Morgan, Aquatic
-Chemistry, from memory).  Two of alkalinity, total carbonate, CO2 pressure and pH are given, the others follow.
+Chemistry, from memory).  Many waters begin in single precision, half the memory to move, and are settled in
+double precision.  Two of alkalinity, total carbonate, CO2 pressure and pH are given, the others follow.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from enum import Enum
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,93 +17,34 @@ from numpy.typing import NDArray
 from tubwater.chemistry.activity import basis
 from tubwater.chemistry.constants import Constants
 from tubwater.chemistry.cyanurate import ladder_of
-from tubwater.chemistry.reactions import Conditional, conditional
+from tubwater.chemistry.reactions import conditional
+from tubwater.chemistry.state import Given, State, put_back, taken
 from tubwater.chemistry.water import INDEX, STRONG_CHARGE
 
-__all__ = ["LN10", "Given", "State", "solve"]
+__all__ = ["LN10", "solve"]
 
 Array = NDArray[np.float64]
 LN10 = float(np.log(10.0))
-_TOLERANCE = 5e-9  # of the last change; a round gains a factor of six or more, so the error stays near 1e-9
+_TOLERANCE = 1e-9  # of the error: the last change times the rate at which changes shrink
+_RATE = 0.15  # a round leaves this share of an error, or more (up to a tenth is usual); never trusted to leave less
 _FEW = 0.3  # share of a block still moving at which it goes on alone
 _MOST = 150
 _INNER = 3  # pH steps in the first round, before the pairs follow
-_CHARGE2 = np.square(STRONG_CHARGE)
+_STRONGEST = 6.0  # mol/kg, a saturated brine: beyond it the coefficients mean nothing and the powers must stay finite
+_PH_BOUNDS = (-4.0, 18.0)  # no water gets there; the powers stay finite
+_MANY = 300  # waters from which a start in single precision pays
+_ROUGH = 4  # rounds of that start
+_SINGLE: Any = np.float32
+_TOTALS = ("carbonate", "sulfate", "ammonia", "cyanurate", "chlorine")  # the totals that a round asks for by name
+_STARTS = ("acids", "metal_totals", "wanted", "plain", "bare", "pco2", "ph", "ionic_strength", "metals", "sulfate")
+_RUNNING = ("ph", "ionic_strength", "metals", "sulfate")  # what a round hands to the next
+_CHARGES = np.stack([STRONG_CHARGE, np.square(STRONG_CHARGE)])
 _METALS = [INDEX[name] for name in ("calcium", "magnesium", "sodium", "potassium")]
 _CA, _MG, _NA, _K = range(4)
 _H, _OH, _BI, _DI, _BISULFATE, _MG_OH = range(6)  # rows of the constants, in the order of ``reactions``
 _BI_PAIRS, _DI_PAIRS, _SULFATES, _ACIDS = slice(6, 9), slice(9, 12), slice(12, 16), 16
-_CA_BI, _MG_BI, _NA_DI, _NA_S, _K_S = 6, 7, 11, 14, 15
+_NA_BI = 8
 _PLAIN = [INDEX[name] for name in ("chloride", "bromide", "other_anions", "monopersulfate")]
-
-
-class Given(Enum):
-    """Which two are given; the water's strong ions are the alkalinity where that is one of them."""
-
-    ALKALINITY_CARBONATE = "alkalinity and total carbonate"
-    ALKALINITY_GAS = "alkalinity and CO2 pressure"
-    ALKALINITY_PH = "alkalinity and pH"
-    CARBONATE_PH = "total carbonate and pH"
-    CARBONATE_GAS = "total carbonate and CO2 pressure"
-    GAS_PH = "CO2 pressure and pH"
-
-    @property
-    def holds_ph(self) -> bool:
-        """Whether the pH is given."""
-        return self in (Given.ALKALINITY_PH, Given.CARBONATE_PH, Given.GAS_PH)
-
-    @property
-    def holds_gas(self) -> bool:
-        """Whether the CO2 pressure is given."""
-        return self in (Given.ALKALINITY_GAS, Given.CARBONATE_GAS, Given.GAS_PH)
-
-
-def _empty() -> Array:
-    return np.zeros(0)
-
-
-@dataclass(eq=False)
-class State:
-    """The running solution of a block; arrays of shape (N,), mol/kg unless said."""
-
-    given: Given
-    constants: Conditional
-    totals: Array  # (components, N)
-    acids: Array  # totals of the weak acids present, (acids, N)
-    metal_totals: Array  # (4, N)
-    wanted: Array  # alkalinity of the strong ions, eq/kg
-    plain: Array  # ions of one charge in no reaction
-    pco2: Array | None  # atm
-    ph: Array
-    ionic_strength: Array
-    metals: Array  # free Ca, Mg, Na, K, (4, N)
-    sulfate: Array  # free
-    k: Array  # conditional constants, (rows, N)
-    inverse_h: Array = field(default_factory=_empty)
-    co2: Array = field(default_factory=_empty)
-    carbonate: Array = field(default_factory=_empty)
-    r1: Array = field(default_factory=_empty)  # bicarbonate with its pairs per CO2
-    r2: Array = field(default_factory=_empty)  # carbonate with its pairs per CO2
-    alkalinity: Array = field(default_factory=_empty)  # of the species, eq/kg
-    slope: Array = field(default_factory=_empty)  # buffer intensity, eq/kg per pH
-    once: Array = field(default_factory=_empty)  # weak ions of one charge
-    twice: Array | None = None  # weak ions of two charges
-    borated: Array | None = None  # CaB(OH)4+ per free calcium
-    ladder: dict[str, Array] = field(default_factory=dict)
-    hocl: Array | None = None
-    change: Array = field(default_factory=_empty)
-    steps: int = 0
-
-    def total(self, name: str) -> Array:
-        """The total of a component, mol/kg."""
-        row: Array = self.totals[INDEX[name]]
-        return row
-
-    def row(self, name: str) -> Array | None:
-        """A conditional constant by name, None where nothing of it is present."""
-        names = self.constants.names
-        value: Array | None = self.k[names.index(name)] if name in names else None
-        return value
 
 
 def solve(
@@ -114,49 +56,57 @@ def solve(
     pco2: Array | None = None,
 ) -> State:
     """The equilibrium of a block: ``celsius`` (N,), ``totals`` (components, N), ``ph`` a start or what is given."""
-    now = _begun(conditional(celsius, totals, constants), totals, given, ph, pco2)
+    now = _begun(celsius, totals, constants, given, ph, pco2)
+    if now.ph.size >= _MANY:
+        _approach(now)
     while _iterate(now) > _TOLERANCE and now.steps < _MOST:
         moving = np.flatnonzero(now.change > _TOLERANCE)
         if moving.size < _FEW * now.ph.size:
-            rest = _taken(now, moving)
+            rest = taken(now, moving)
             while _iterate(rest) > _TOLERANCE and rest.steps < _MOST:
                 pass
-            _put_back(now, moving, rest)
+            put_back(now, moving, rest)
             break
+    _constants(now, slice(-2, None))  # gas and calcite
     return now
 
 
-def _taken(now: State, rows: NDArray[np.intp]) -> State:
-    """The state of some waters of a block."""
+def _approach(now: State) -> None:
+    """The first rounds in single precision: half the memory to move, and good to about a millionth."""
+    with np.errstate(all="ignore"):  # what overflows here is dropped below
+        rough = _single(now)
+        for _ in range(_ROUGH):
+            _round(rough)
+        found = rough.ph + rough.ionic_strength + rough.sulfate + rough.metals.sum(axis=0)
+    good = np.isfinite(found)
+    for name in _RUNNING:
+        fresh = getattr(rough, name).astype(float)
+        setattr(now, name, fresh if good.all() else np.where(good, fresh, getattr(now, name)))
+    if rough.hocl is not None:
+        now.hocl = np.where(good, rough.hocl, 0.0).astype(float)
+    now.steps = _ROUGH
+
+
+def _single(now: State) -> State:
+    """The state in single precision."""
     old = now.constants
-    constants = replace(old, a=_cut(old.a, rows), b=_cut(old.b, rows), ln_k=_cut(old.ln_k, rows))
-    part = replace(now, constants=constants, ladder={name: value[rows] for name, value in now.ladder.items()})
-    for name, value in vars(now).items():
-        if isinstance(value, np.ndarray):
-            setattr(part, name, _cut(value, rows))
+    constants = replace(old, **{n: getattr(old, n).astype(_SINGLE) for n in ("a", "b", "weights")})
+    totals, k = np.zeros(now.totals.shape, _SINGLE), np.empty(now.k.shape, _SINGLE)
+    for name in _TOTALS:
+        totals[INDEX[name]] = now.total(name)
+    part = replace(now, constants=constants, totals=totals, k=k)
+    for name in _STARTS:
+        value = getattr(now, name)
+        setattr(part, name, None if value is None else value.astype(_SINGLE))
     return part
 
 
-def _cut(value: Array, rows: NDArray[np.intp]) -> Array:
-    """Columns of an array; one that stands for every water stays."""
-    return value if value.shape[-1] == 1 else value[..., rows]
-
-
-_INPUTS = frozenset(("totals", "acids", "metal_totals", "wanted", "plain", "pco2"))
-
-
-def _put_back(now: State, rows: NDArray[np.intp], part: State) -> None:
-    for name, value in vars(part).items():
-        if isinstance(value, np.ndarray) and name not in _INPUTS:
-            getattr(now, name)[..., rows] = value
-    for name, value in part.ladder.items():
-        now.ladder[name][rows] = value
-    now.steps = part.steps
-
-
-def _begun(rows: Conditional, totals: Array, given: Given, ph: Array | None, pco2: Array | None) -> State:
-    alkalinity = STRONG_CHARGE @ totals
-    strength = 0.5 * (_CHARGE2 @ totals + np.abs(alkalinity))
+def _begun(
+    celsius: Array, totals: Array, choice: Constants, given: Given, ph: Array | None, pco2: Array | None
+) -> State:
+    rows = conditional(celsius, totals, choice)
+    alkalinity, strength = _CHARGES @ totals
+    strength = 0.5 * (strength + np.abs(alkalinity))
     sulfate, metals = totals[INDEX["sulfate"]], totals[_METALS]
     pairing = 1.0 + 60.0 * sulfate  # a first guess of what sulfate holds
     free_sulfate = sulfate / (1.0 + 60.0 * (metals[_CA] + metals[_MG]))
@@ -169,14 +119,17 @@ def _begun(rows: Conditional, totals: Array, given: Given, ph: Array | None, pco
         totals=totals,
         acids=totals[[INDEX[name] for name in rows.acids]],
         wanted=alkalinity,
-        plain=totals[_PLAIN].sum(axis=0),
+        plain=totals[_PLAIN].sum(axis=0) + (metals[_NA] + metals[_K]),
+        bare=np.exp(rows.ln_k),
         pco2=pco2,
         ph=_first_ph(alkalinity, totals[INDEX["carbonate"]]) if ph is None else ph.astype(float),
-        ionic_strength=np.maximum(strength, 1e-9),
+        ionic_strength=np.minimum(np.maximum(strength, 1e-9), _STRONGEST),
         metal_totals=metals,
         metals=free,
         sulfate=free_sulfate,
         k=np.empty((len(rows.names), alkalinity.size)),
+        celsius=celsius,
+        choice=choice,
     )
 
 
@@ -188,25 +141,47 @@ def _first_ph(alkalinity: Array, carbonate: Array) -> Array:
 
 
 def _iterate(now: State) -> float:
-    """One round; returns the largest change of pH or relative change of ionic strength, sulfate and calcium."""
-    now.steps += 1
-    limit = 1.0 if now.steps < 12 else 6.0 / now.steps
-    rows, k = now.constants, now.k
-    np.matmul(rows.weights, basis(now.ionic_strength, rows.a, rows.b), out=k)
-    k += rows.ln_k
-    np.exp(k, out=k)
-    step = np.zeros_like(now.ph)
-    for _ in range(_INNER if now.steps == 1 and not now.given.holds_ph else 1):
+    """One round in full precision; returns the largest error left, of pH or relative of strength and pairs."""
+    ph, strength, sulfate, calcium = now.ph, now.ionic_strength, now.sulfate, now.metals[_CA]
+    _round(now)
+    change = np.abs(now.ph - ph)
+    for new, old in ((now.ionic_strength, strength), (now.sulfate, sulfate), (now.metals[_CA], calcium)):
+        gap = np.abs(new - old)
+        gap /= np.maximum(new, 1e-9)
+        np.maximum(change, gap, out=change)
+    rate = 1.0 if now.last is None else np.minimum(np.maximum(change / np.maximum(now.last, 1e-300), _RATE), 1.0)
+    now.last, now.change = change, change * rate
+    return float(now.change.max(initial=0.0))
+
+
+def _round(now: State) -> None:
+    """Constants at the present ionic strength, a step of pH, the pairs, and the strength that they leave."""
+    now.strength_of_k = now.ionic_strength
+    _constants(now, slice(None) if now.given.holds_gas else slice(-2))
+    if now.given.holds_ph:
         _speciate(now)
-        step = _ph_step(now, limit)
-        now.ph = now.ph + step
-    if not now.given.holds_ph:
-        _follow(now, step)
-    change = np.maximum(np.abs(step), _pair(now))
-    strength = _strength(now)
-    np.maximum(change, np.abs(strength / now.ionic_strength - 1.0), out=change)
-    now.ionic_strength, now.change = strength, change
-    return float(change.max(initial=0.0))
+    else:
+        _move_ph(now)
+    now.ionic_strength = _strength(now, _pair(now))
+    now.steps += 1
+
+
+def _constants(now: State, which: slice) -> None:
+    """Renew some rows of the conditional constants."""
+    rows, k = now.constants, now.k[which]
+    np.matmul(rows.weights[which], basis(now.strength_of_k, rows.a, rows.b), out=k)
+    np.exp(k, out=k)
+    k *= now.bare[which]
+
+
+def _move_ph(now: State) -> None:
+    """A Newton step of pH, some in the first round."""
+    limit = 1.0 if now.steps < 11 else 6.0 / (now.steps + 1)
+    for _ in range(_INNER if now.steps == 0 else 1):
+        _speciate(now)
+        before = now.ph
+        now.ph = np.clip(before + np.clip(_ph_step(now), -limit, limit), *_PH_BOUNDS)
+    _follow(now, now.ph - before)
 
 
 def _follow(now: State, step: Array) -> None:
@@ -215,23 +190,23 @@ def _follow(now: State, step: Array) -> None:
     now.inverse_h = now.inverse_h * factor
     now.r1, now.r2 = now.r1 * factor, now.r2 * (factor * factor)
     whole = 1.0 + (now.r1 + now.r2)
-    if not now.given.holds_gas:
-        now.co2 = now.total("carbonate") / whole
-    now.carbonate = now.co2 * whole
+    if now.given.holds_gas:
+        now.carbonate = now.co2 * whole
+    else:
+        now.co2 = now.carbonate / whole
     if now.borated is not None:
         now.borated = now.borated * factor
 
 
-def _ph_step(now: State, limit: float) -> Array:
-    if now.given.holds_ph:
-        return np.zeros_like(now.ph)
+def _ph_step(now: State) -> Array:
+    """The pH step that would meet what is given, were the rest linear and fixed."""
+    step: Array
     if now.given is Given.CARBONATE_GAS:  # in logarithms: what is dissolved against what is there
         ratio = np.maximum(now.total("carbonate"), 1e-30) / np.maximum(now.carbonate, 1e-30)
         step = np.log(ratio) * now.carbonate / np.maximum(now.slope, 1e-30)
     else:
         step = (now.wanted - now.alkalinity) / now.slope
-    result: Array = np.minimum(np.maximum(step, -limit), limit)
-    return result
+    return step
 
 
 def _speciate(now: State) -> None:
@@ -297,22 +272,25 @@ def _carbonates(now: State, wanted: Array) -> tuple[Array, Array]:
     k, inverse_h, metals = now.k, now.inverse_h, now.metals[:3]
     r1 = (k[_BI] + _dot(k[_BI_PAIRS], metals)) * inverse_h
     r2 = (k[_DI] + _dot(k[_DI_PAIRS], metals)) * (inverse_h * inverse_h)
-    twice = r1 + 2.0 * r2
-    whole = 1.0 + (r1 + r2)
+    both = r1 + r2
+    twice, whole = both + r2, 1.0 + both
     now.r1, now.r2 = r1, r2
-    if now.given is Given.ALKALINITY_PH:
-        now.co2 = wanted / twice
-    elif now.given.holds_gas:
-        assert now.pco2 is not None
-        now.co2 = now.pco2 / k[-2]
-    else:
-        now.co2 = now.total("carbonate") / whole
-    now.carbonate = now.co2 * whole
+    _carbon_dioxide(now, wanted, twice, whole)
     alkalinity = now.co2 * twice
     if now.given is Given.CARBONATE_GAS:
         return alkalinity, alkalinity * LN10
     by_ph = alkalinity + 2.0 * now.co2 * r2
     return alkalinity, by_ph if now.given.holds_gas else by_ph - alkalinity * (twice / whole)
+
+
+def _carbon_dioxide(now: State, wanted: Array, twice: Array, whole: Array) -> None:
+    """CO2 and total carbonate, whichever of them is given."""
+    if now.given is Given.ALKALINITY_PH or now.given.holds_gas:
+        now.co2 = wanted / twice if now.pco2 is None else now.pco2 / now.k[-2]
+        now.carbonate = now.co2 * whole
+    else:
+        now.carbonate = now.total("carbonate")
+        now.co2 = now.carbonate / whole
 
 
 def _dot(a: Array, b: Array) -> Array:
@@ -322,47 +300,45 @@ def _dot(a: Array, b: Array) -> Array:
 
 
 def _pair(now: State) -> Array:
-    """Renew the free metals and sulfate at the present ligands; returns the largest relative change."""
-    k, totals, pairs = now.k, now.metal_totals, now.k[_SULFATES]
-    by_h = now.co2 * now.inverse_h
-    held = np.ones_like(totals)
-    held[:3] += k[_BI_PAIRS] * by_h
-    held[:3] += k[_DI_PAIRS] * (by_h * now.inverse_h)
+    """Renew the free metals and sulfate at the present ligands; returns CO2 / h."""
+    k, totals, by_h = now.k, now.metal_totals, now.co2 * now.inverse_h
+    held = np.empty_like(totals)
+    carbonated = np.multiply(k[_DI_PAIRS], now.inverse_h, out=held[:3])
+    carbonated += k[_BI_PAIRS]
+    carbonated *= by_h
+    carbonated += 1.0
+    held[_K] = 1.0
     held[_MG] += k[_MG_OH] * now.inverse_h
     if now.borated is not None:
         held[_CA] += now.borated
-    sulfate = _free_sulfate(now, held, totals)
-    change = np.abs(sulfate - now.sulfate) / np.maximum(sulfate, 1e-9)
-    metals = totals / (held + pairs * sulfate)
-    np.maximum(change, np.abs(metals[_CA] - now.metals[_CA]) / np.maximum(metals[_CA], 1e-9), out=change)
-    now.metals, now.sulfate = metals, sulfate
-    return change
+    now.sulfate = _free_sulfate(now, held, totals)
+    held += k[_SULFATES] * now.sulfate
+    now.metals = np.divide(totals, held, out=held)
+    return by_h
 
 
 def _free_sulfate(now: State, held: Array, totals: Array) -> Array:
     """One Newton step of the sulfate balance, the metals following by their own balances."""
     old, pairs = now.sulfate, now.k[_SULFATES]
     free = 1.0 + now.k[_BISULFATE] / now.inverse_h
-    inverse = 1.0 / (held + pairs * old)
-    share = pairs * (totals * inverse)
-    bound = free + share.sum(axis=0)
-    held_share = np.multiply(held, inverse, out=inverse)
-    slope = free + _dot(share, held_share)
-    fresh = old - (old * bound - now.total("sulfate")) / slope
+    inverse = pairs * old
+    inverse += held
+    np.divide(1.0, inverse, out=inverse)
+    share = pairs * totals
+    share *= inverse
+    inverse *= held
+    apart = _dot(share, inverse)
+    fresh = (now.total("sulfate") + old * (apart - share.sum(axis=0))) / (free + apart)
     result: Array = np.maximum(fresh, 0.1 * old)
     return result
 
 
-def _strength(now: State) -> Array:
-    """Ionic strength of the present species, mol/kg."""
+def _strength(now: State, by_h: Array) -> Array:
+    """Ionic strength of the present species, mol/kg; sodium and potassium keep one charge, save in NaHCO3."""
     k, free = now.k, now.metals
-    by_h = now.co2 * now.inverse_h
-    single = k[_BI] + k[_CA_BI] * free[_CA] + k[_MG_BI] * free[_MG]
-    by_h2 = by_h * now.inverse_h
-    twice = free[_CA] + free[_MG] + now.sulfate + k[_DI] * by_h2
+    twice = free[_CA] + free[_MG] + now.sulfate + k[_DI] * (by_h * now.inverse_h)
     if now.twice is not None:
         twice = twice + now.twice
-    sodium = free[_NA] * (1.0 + k[_NA_S] * now.sulfate + k[_NA_DI] * by_h2)
-    once = now.plain + now.once + single * by_h + sodium + free[_K] * (1.0 + k[_K_S] * now.sulfate)
-    strength: Array = np.maximum(2.0 * twice + 0.5 * once, 1e-9)
+    once = now.plain + now.once + now.r1 * now.co2 - k[_NA_BI] * free[_NA] * (by_h + by_h)
+    strength: Array = np.minimum(np.maximum(2.0 * twice + 0.5 * once, 1e-9), _STRONGEST)
     return strength

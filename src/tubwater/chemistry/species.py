@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.chemistry.reactions import ACIDS, BICARBONATES, CARBONATES, SULFATES
-from tubwater.chemistry.solve import State
+from tubwater.chemistry.state import State
 
 __all__ = ["concentrations"]
 
@@ -17,7 +17,7 @@ _NEUTRAL = {"B(OH)4-": "B(OH)3", "OBr-": "HOBr", "OCl-": "HOCl", "DMH-": "DMH"}
 
 def concentrations(now: State) -> dict[str, Array]:
     """Every species of the solution by name, mol/kg, shape (N,)."""
-    k = dict(zip(now.constants.names, now.k, strict=True))
+    k = dict(zip(now.constants.names, now.renewed(), strict=True))
     inverse_h = now.inverse_h
     by_h = now.co2 * inverse_h
     by_h2 = by_h * inverse_h
