@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief.transport import rare, transport
-from tubwater.chemistry import MG_PER_EQ_CACO3, MG_PER_MOL, Water, at_pco2, water_at_ph
+from tubwater.chemistry import MG_PER_EQ_CACO3, MG_PER_MOL, Water, at_pco2, monopersulfate_rate, water_at_ph
 from tubwater.dynamics import GRAMS_BR2_PER_MOL, Mode, Rates
 from tubwater.facts import Default, defaults
 from tubwater.facts.quantity import Quantity
@@ -162,19 +162,19 @@ def _rates(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default], decay
         carry_out=v["carry_out_litres_per_exit"],
         evaporation=const["evaporation_covered_litres_per_week"] / 168.0,
         leak=v["leak_litres_per_day"] / 24.0,
-        monopersulfate_rate=_monopersulfate_rate(tub.temperature, shape),
+        monopersulfate_rate=const["monopersulfate_rate_factor"] * monopersulfate_rate(tub.temperature),
         air_pco2=const["pco2_air_atm"],
         fill=_fill_water(tub, v),
     )
 
 
-_CONSTANTS = ("decay_q10", "release_mass_exponent", "evaporation_covered_litres_per_week", "pco2_air_atm")
-
-
-def _monopersulfate_rate(temperature: float, shape: tuple[int, ...]) -> Array:
-    from tubwater.chemistry import monopersulfate_rate
-
-    return np.broadcast_to(np.asarray(monopersulfate_rate(temperature), dtype=float), shape)
+_CONSTANTS = (
+    "decay_q10",
+    "release_mass_exponent",
+    "evaporation_covered_litres_per_week",
+    "monopersulfate_rate_factor",
+    "pco2_air_atm",
+)
 
 
 def _kla(tub: Tub, v: Mapping[str, Array]) -> dict[Mode, Array]:
