@@ -11,6 +11,7 @@ from tubwater.chemistry.halogens import (
     bromine_shares,
     monopersulfate_rate,
     react_monopersulfate,
+    reduce_halogen,
     second_order,
     spend,
 )
@@ -74,6 +75,7 @@ __all__ = [
     "precipitate",
     "precipitation_potential",
     "react_monopersulfate",
+    "reduce_halogen",
     "remove_and_refill",
     "second_order",
     "solve_pair",

@@ -12,7 +12,15 @@ from numpy.typing import ArrayLike, NDArray
 from tubwater.chemistry.equilibrium import Equilibrium
 from tubwater.chemistry.water import Water
 
-__all__ = ["activate", "bromine_shares", "monopersulfate_rate", "react_monopersulfate", "second_order", "spend"]
+__all__ = [
+    "activate",
+    "bromine_shares",
+    "monopersulfate_rate",
+    "react_monopersulfate",
+    "reduce_halogen",
+    "second_order",
+    "spend",
+]
 
 Array = NDArray[np.float64]
 _RATE_25 = 0.70  # kg/(mol s), Lente et al. 2009, from memory (the abstract read prints no constants)
@@ -61,6 +69,15 @@ def spend(water: Water, amount: ArrayLike) -> Water:
     share = np.divide(used, active, out=np.zeros_like(active), where=active > 0)
     bromine, chlorine = water.bromine * share, water.chlorine * share
     return water.plus(bromine=-bromine, bromide=bromine, chlorine=-chlorine, chloride=chlorine)
+
+
+def reduce_halogen(water: Water, amount: ArrayLike) -> Water:
+    """So much of the water's demand (mol/kg) as is a reducer meets the halogen now; what finds none stays demand.
+
+    Monopersulfate is left alone: none of the sources says how fast a reducer meets it.
+    """
+    met = np.minimum(np.minimum(np.asarray(amount, dtype=float), water.demand), water.bromine + water.chlorine)
+    return spend(water, met).plus(demand=-met)
 
 
 def bromine_shares(solution: Equilibrium) -> dict[str, Array]:

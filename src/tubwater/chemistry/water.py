@@ -36,7 +36,7 @@ COMPONENTS: tuple[str, ...] = (
     "bromine",  # active bromine(+1): HOBr and OBr-
     "chlorine",  # active chlorine(+1): HOCl, OCl- and what cyanurate holds
     "monopersulfate",
-    "demand",  # organic matter in mol of halogen(+1) that it will use
+    "demand",  # organic matter, or a reducer left over, in mol of halogen(+1) that it will use
 )
 INDEX: dict[str, int] = {name: i for i, name in enumerate(COMPONENTS)}
 _CHARGES = {
