@@ -25,7 +25,7 @@ __all__ = ["LN10", "solve"]
 
 Array = NDArray[np.float64]
 LN10 = float(np.log(10.0))
-_TOLERANCE = 1e-9  # of the error: the last change times the rate at which changes shrink
+_TOLERANCE = 5e-10  # of the error: the last change times the rate of shrinking; leaves 1e-9 in pH and saturation
 _RATE = 0.15  # a round leaves this share of an error, or more (up to a tenth is usual); never trusted to leave less
 _FEW = 0.3  # share of a block still moving at which it goes on alone
 _MOST = 150
