@@ -60,7 +60,7 @@ def _event(stored: Stored) -> VisitEvent:
         id=entry.id,
         what=What(body["what"]),
         at=entry.happened,
-        by=entry.source.actor or entry.source.device,
+        by=entry.source.actor,
         step=str(body.get("step", "")),
         plan=from_data(Plan, body["plan"]) if body.get("plan") else None,
         grams=float(body.get("grams", 0.0)),

@@ -7,9 +7,10 @@ no model of its own. What was not foreseen has no answer: stop, keep out, plan a
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from itertools import product
+from threading import Lock
 from types import MappingProxyType
 from typing import Any
 
@@ -34,6 +35,7 @@ _AXES = {  # increments of a table where a method has no colours of its own (jud
     Quantity.PH: (6.8, 7.2, 7.5, 7.8, 8.2),
 }
 _MOST_STEPS = 60
+_ONE_AT_A_TIME = Lock()
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,11 @@ def packet_of(keeping: Keeping, tub: str, visit: str) -> Packet:
     Raises:
         UnknownEntry: no such visit.
     """
+    with _ONE_AT_A_TIME:  # who asks meanwhile gets the one that is being made
+        return _packet_of(keeping, tub, visit)
+
+
+def _packet_of(keeping: Keeping, tub: str, visit: str) -> Packet:
     state = Visits(keeping).show(tub, visit)
     entries = keeping.entries(tub)
     number = sum(e.what in (What.BEGUN, What.REPLANNED) for e in events_of_visit(entries, visit))
@@ -165,8 +172,10 @@ class _Foreseen:
             for factor in FACTORS:
                 grams = f"{factor * row.step.amount.grams:g} g"
                 self._case(here, clock, Case("", row.key, What.OTHER_AMOUNT, factor), amount=grams)
-            for what in (What.SKIPPED, What.NOT_IN_HAND):
-                self._case(here, clock, Case("", row.key, what, 0.0))
+            self._case(here, clock, Case("", row.key, What.SKIPPED, 0.0))
+            left_out = self._cases[-1]  # without the product it goes on in the same way
+            name = f"{row.key}/{What.NOT_IN_HAND}/0"
+            self._cases.append(replace(left_out, id=name, what=What.NOT_IN_HAND))
         elif row.step.kind is StepKind.TEST:
             self._table(here, clock, row)
 

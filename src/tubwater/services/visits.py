@@ -177,7 +177,7 @@ class Visits:
         waits = after.what is not What.NOT_SURE and state.due is not None
         when = max(state.due, now) if waits and state.due else now
         case = case_of(file.tub, file.shelf, file.events, when)
-        plan = plan or plan_rest(case, state, after, self._wishes(tub, visit), now)
+        plan = plan or plan_rest(case, state, after, self.wishes(tub, visit), now)
         because = [as_data(reason) for reason in why_again(case, state, after)]
         body: dict[str, Any] = {"visit": visit, "what": What.REPLANNED, "about": after.id, "model": MODEL}
         body |= {"because": because, "plan": as_data(plan), "at": now.isoformat()}
@@ -186,7 +186,8 @@ class Visits:
         except Conflict:
             return  # somebody else asked at the same moment; theirs stands
 
-    def _wishes(self, tub: str, visit: str) -> Wishes:
+    def wishes(self, tub: str, visit: str) -> Wishes:
+        """What was said of a visit when it began."""
         begun = next(s for s in self.keeping.entries(tub) if _begins(s, visit))
         return from_data(Wishes, begun.entry.body["wishes"])
 
