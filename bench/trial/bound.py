@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.tub import Event
+from tubwater.tub import Event, Tested
 
 from .keeping import LABEL, Moment, Order, Orders
 from .luck import Soak, draw_soaks
@@ -57,6 +57,10 @@ class Bound:
     def entry(self, moment: Moment, extra: Sequence[Event]) -> bool | None:
         """No verdict."""
         return None
+
+    def covers(self, moment: Moment, test: Tested) -> dict[str, bool]:
+        """Knows, and so believes nothing."""
+        return {}
 
     def _search(self, moment: Moment, most: Array, rng: np.random.Generator) -> Array:
         low = np.array([-1.0, 0.0, 0.0, 0.0, 0.1, 0.0])

@@ -78,6 +78,7 @@ class Choices:
     seed: int = 0
     members: int = 500
     entry: tuple[str, ...] = ()
+    cover: bool = False
 
 
 @dataclass(frozen=True)
@@ -147,6 +148,10 @@ class Policy(Protocol):
         """Whether people may get in; None where the policy gives no verdict."""
         ...
 
+    def covers(self, moment: Moment, test: Tested) -> dict[str, bool]:
+        """Whether each reading lies inside the band that was believed before it; empty where nothing is believed."""
+        ...
+
 
 @dataclass
 class Kept:
@@ -165,6 +170,7 @@ class Kept:
     solves: int = 0
     doses: list[tuple[float, str, float]] = field(default_factory=list)
     seen: list[tuple[float, str, float]] = field(default_factory=list)
+    covered: dict[str, tuple[int, int]] = field(default_factory=dict)
 
 
 def when(hour: float) -> datetime:
@@ -308,13 +314,21 @@ class _Life:
         seen = read(self.tank, self.choices.kit, self.hour, self.scene.luck, self.scene.house, self.kept.tests, purpose)
         self.kept.tests += 1
         self.kept.seen += [(self.hour, s.quantity, s.value) for s in seen]
-        self.kept.events.append(_tested(self.hour, seen))
+        tested = _tested(self.hour, seen)
+        if self.choices.cover and self.kept.events:
+            self._cover(tested)
+        self.kept.events.append(tested)
         self.kept.events.append(Noticed(when(self.hour), Clarity.CLEAR, unlogged_soak=Answer.NO))
         t = self.tank
         self._say(self.hour, "test " + ", ".join(f"{s.quantity} {s.value:g}" for s in seen)
                   + f" | true Br {t.bromine[0]:.2f} pH {t.ph[0]:.2f} TA {t.alkalinity[0]:.0f} SI {t.index[0]:+.2f}"
                   f" feeder {t.grams[0]:.0f} g bank {t.x[7, 0] * 79.904e3:.0f}"
                   f" owed {(t.x[11, 0] + t.x[12, 0]) * 159.8e3:.1f} mg/L")  # fmt: skip
+
+    def _cover(self, tested: Tested) -> None:
+        for name, inside in self.policy.covers(self._moment(7.0), tested).items():
+            good, made = self.kept.covered.get(name, (0, 0))
+            self.kept.covered[name] = (good + inside, made + 1)
 
     def _do(self, order: Order) -> None:
         if order.substance:

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tubwater.advice import Wishes, judge
+import numpy as np
+
+from tubwater.advice import Situation, Wishes, judge
+from tubwater.facts import methods
+from tubwater.facts.quantity import Quantity
 from tubwater.services.advise import case_of, plan_for
-from tubwater.tub import Event, Plan, StepKind, Tested, VerdictKind
+from tubwater.tub import Event, Plan, Reading, StepKind, Tested, VerdictKind
 
 from .keeping import SHELF, SUBSTANCES, Moment, Order, Orders, when
 
@@ -42,6 +46,10 @@ class Guide:
         """A guide gives no verdict."""
         return None
 
+    def covers(self, moment: Moment, test: Tested) -> dict[str, bool]:
+        """A guide believes nothing."""
+        return {}
+
 
 def _newest(events: Sequence[Event]) -> dict[str, float]:
     tests = [e for e in events if isinstance(e, Tested)]
@@ -65,6 +73,25 @@ class Ours:
         members = moment.choices.members
         case = case_of(moment.scene.tub, SHELF, events, when(moment.hour), moment.choices.seed, members)
         return judge(case).kind is VerdictKind.FIT
+
+    def covers(self, moment: Moment, test: Tested) -> dict[str, bool]:
+        """Each reading against the 5 to 95 % of what the belief, with the method's error and steps, would have read."""
+        members, seed = moment.choices.members, moment.choices.seed
+        case = case_of(moment.scene.tub, SHELF, moment.events, when(moment.hour), seed, members)
+        return {str(r.quantity): _inside(case, r, moment.choices.seed) for r in test.readings}
+
+
+def _inside(case: Situation, reading: Reading, seed: int) -> bool:
+    row = methods()[reading.method].quantities[reading.quantity]
+    truth = case.observer.read(reading.quantity)
+    if reading.quantity is Quantity.BROMINE:
+        truth = truth + case.observer.monopersulfate
+    rng = np.random.default_rng([seed, round(case.now.timestamp())])
+    seen = truth + np.maximum(row.absolute, row.relative * truth) * rng.standard_normal(truth.shape)
+    steps = np.asarray(row.steps) if row.steps else np.arange(row.low, row.high + row.resolution, row.resolution)
+    printed = steps[np.argmin(np.abs(seen[:, None] - steps), axis=1)]
+    rank = np.mean(printed < reading.value) + rng.random() * np.mean(np.isclose(printed, reading.value))
+    return bool(0.05 <= rank <= 0.95)
 
 
 def orders_of(plan: Plan) -> Orders:

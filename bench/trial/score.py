@@ -15,21 +15,25 @@ Array = NDArray[np.float64]
 BAND = {"bromine": (2.0, 6.0), "pH": (7.2, 7.8), "alkalinity": (60.0, 120.0), "index": (-9.0, 0.3)}
 _COLUMN = {"bromine": 2, "pH": 3, "alkalinity": 4, "index": 5}
 SHARES = ("in band", "bromine", "pH", "alkalinity", "index", "below 1", "above 10", "below 2", "bromine 3-6")
+_LATE = 4 * 168.0  # h; from the fifth week on
 _ENTRY = (2.0, 10.0, 7.0, 8.0)  # true bromine and pH outside which a soak was wrongly allowed
 
 
 @dataclass(frozen=True)
 class Scored:
-    """One tub kept by one policy. ``shares``: of the hours, by name and by span of weeks; ``entries`` by kind."""
+    """One tub kept by one policy. ``shares``: of the hours, by name and by span of weeks; ``entries``: by kind,
+    ``late_entries`` from the fifth week on; ``covered``: readings inside the band made before them, and all."""
 
     shares: dict[str, dict[str, float]]
     longest_below_2: float
     grams: dict[str, float]
     tests: int
     visits: int
+    weeks: int
     entries: dict[str, tuple[int, int, int]]
+    late_entries: dict[str, tuple[int, int, int]]
+    covered: dict[str, tuple[int, int]]
     mean_alkalinity: float
-    predicted: tuple[float, float]
 
 
 def score(kept: Kept, choices: Choices) -> Scored:
@@ -47,9 +51,11 @@ def score(kept: Kept, choices: Choices) -> Scored:
         kept.grams,
         kept.tests,
         kept.visits,
+        choices.weeks,
         {kind: entry_counts(kept, i) for i, kind in enumerate(choices.entry)},
+        {kind: entry_counts(kept, i, _LATE) for i, kind in enumerate(choices.entry)},
+        dict(kept.covered),
         float(np.average(hours[:, 4], weights=hours[:, 1])),
-        (0.0, 0.0),
     )
 
 
@@ -80,9 +86,9 @@ def _longest(hours: Array, low: Array) -> float:
     return best
 
 
-def entry_counts(kept: Kept, kind: int) -> tuple[int, int, int]:
-    """Soaks wanted, allowed and wrongly allowed."""
-    asked = [row for row in kept.soaks if row[3 + kind] >= 0.0]
+def entry_counts(kept: Kept, kind: int, after: float = 0.0) -> tuple[int, int, int]:
+    """Soaks wanted, allowed and wrongly allowed, after an hour of the trial."""
+    asked = [row for row in kept.soaks if row[3 + kind] >= 0.0 and row[0] >= after]
     allowed = [row for row in asked if row[3 + kind] == 1.0]
     low, high, acid, base = _ENTRY
     wrong = [r for r in allowed if not (low <= r[1] <= high and acid <= r[2] <= base)]

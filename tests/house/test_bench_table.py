@@ -22,9 +22,9 @@ def bench(checkout: Path) -> ModuleType:
 def test_every_benchmark_offers_run(bench: ModuleType, checkout: Path) -> None:
     assert "startup" in bench.benchmarks()
     for name in bench.benchmarks():
-        assert "\ndef run() -> list[tuple[str, str]]:" in (checkout / "bench" / f"{name}.py").read_text(
-            encoding="utf-8"
-        )
+        module, package = checkout / "bench" / f"{name}.py", checkout / "bench" / name / "__init__.py"
+        text = (module if module.exists() else package).read_text(encoding="utf-8")
+        assert "\ndef run() -> list[tuple[str, str]]:" in text
 
 
 def test_the_table_lines_up(bench: ModuleType) -> None:
