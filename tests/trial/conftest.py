@@ -1,0 +1,8 @@
+"""The trial is a package of the benchmarks' folder."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.append(str(Path(__file__).resolve().parents[2] / "bench"))
