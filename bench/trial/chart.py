@@ -14,7 +14,7 @@ from .score import BAND
 __all__ = ["drawn"]
 
 Array = NDArray[np.float64]
-_WIDTH, _PANEL, _GAP, _LEFT, _TOP = 1200.0, 120.0, 34.0, 70.0, 56.0
+_WIDTH, _PANEL, _GAP, _LEFT, _TOP = 1200.0, 120.0, 34.0, 116.0, 56.0
 _PANELS = (
     ("bromine", "bromine, mg/L", 2, 0.0, 16.0),
     ("pH", "pH", 3, 6.8, 8.4),
@@ -29,7 +29,8 @@ _DOSED = {"monopersulfate": "o", "sodium-bisulfate": "a", "sodium-bicarbonate": 
 def drawn(tub: int, lives: Mapping[str, Kept], choices: Choices) -> str:
     """An SVG of a tub, one group of panels for each policy."""
     parts, y = [_title(tub, choices)], _TOP
-    for policy, kept in lives.items():
+    for policy in (name for name in _NAMES if name in lives):
+        kept = lives[policy]
         hours = np.array(kept.hours)
         parts.append(_words(_LEFT, y - 8.0, _NAMES[policy], size=15, fill=_INK[policy], weight="bold"))
         for panel in _PANELS:
