@@ -21,6 +21,7 @@ __all__ = ["FrozenBuffer", "freeze"]
 Array = NDArray[np.float64]
 _LN10 = float(np.log(10.0))
 _STEPS = 4
+_NEAR = 1e-3  # pH; the error of a Newton step goes with the square of the step
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +52,10 @@ class FrozenBuffer:
         ph = np.asarray(start, dtype=float)
         for _ in range(_STEPS):
             value, slope = self._balance(ph, carbonate, bromine)
-            ph = ph + np.clip((alkalinity - value) / (_LN10 * slope), -0.6, 0.6)
+            step = np.clip((alkalinity - value) / (_LN10 * slope), -0.6, 0.6)
+            ph = ph + step
+            if max(step.max(initial=0.0), -step.min(initial=0.0)) < _NEAR:
+                break
         result: Array = np.clip(ph, 3.0, 11.5)
         return result
 
