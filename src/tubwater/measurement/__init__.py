@@ -2,7 +2,9 @@
 
 from tubwater.measurement.likelihood import (
     CL2_TO_BR2,
+    Bin,
     ReadingContext,
+    bin_of,
     blunder_probability,
     distinguishes,
     log_likelihood,
@@ -13,7 +15,9 @@ from tubwater.measurement.likelihood import (
 
 __all__ = [
     "CL2_TO_BR2",
+    "Bin",
     "ReadingContext",
+    "bin_of",
     "blunder_probability",
     "distinguishes",
     "log_likelihood",

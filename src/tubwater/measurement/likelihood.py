@@ -18,7 +18,9 @@ from tubwater.tub import Reading
 
 __all__ = [
     "CL2_TO_BR2",
+    "Bin",
     "ReadingContext",
+    "bin_of",
     "blunder_probability",
     "distinguishes",
     "log_likelihood",
@@ -99,6 +101,33 @@ def log_likelihood(reading: Reading, predicted: Array, context: ReadingContext) 
     """
     good, blunder = _parts(reading, predicted, context)
     return np.asarray(np.log(np.maximum(good + blunder, 1e-300)))
+
+
+@dataclass(frozen=True)
+class Bin:
+    """What a reading says without interferences, on the scale of its kit.
+
+    Attributes:
+        low, high: the interval of unrounded values. absolute, relative, quadrature: the one-sigma as in ``sd_of``.
+        factor: from the kit's scale to the unit of the quantity. blunder: probability of it as a blunder.
+    """
+
+    low: float
+    high: float
+    absolute: float
+    relative: float
+    quadrature: bool
+    factor: float
+    blunder: float
+
+
+def bin_of(reading: Reading) -> Bin:
+    """The plain part of a reading's likelihood, for many readings at once."""
+    method = _row(reading)
+    low, high = _interval(reading, method)
+    blunder = defaults()["blunder_share"].value * _uniform(low, high, method)
+    quadrature = method.combine == "quadrature"
+    return Bin(low, high, method.absolute, method.relative, quadrature, _to_standard(reading), blunder)
 
 
 def blunder_probability(reading: Reading, predicted: Array, context: ReadingContext) -> Array:
