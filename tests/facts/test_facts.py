@@ -162,9 +162,9 @@ def test_the_bars_for_getting_in_can_only_be_raised() -> None:
         assert defaults()[key].low == defaults()[key].value
 
 
-def test_two_people_for_half_an_hour_take_some_five_milligrams_from_thirteen_hundred_litres() -> None:
+def test_two_people_for_half_an_hour_take_five_to_seven_milligrams_from_thirteen_hundred_litres() -> None:
     demand = defaults()["bather_demand_g_br2_per_hour"].value
-    assert 2 * 0.5 * demand * 1000.0 / 1300.0 == pytest.approx(5.0, abs=0.5)
+    assert 5.0 < 2 * 0.5 * demand * 1000.0 / 1300.0 < 7.0
 
 
 @pytest.mark.parametrize("key", sorted(methods()))
