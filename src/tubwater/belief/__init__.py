@@ -1,6 +1,6 @@
 """The belief over water and tub: prior, re-lived past, tempered sampling over a window, checkpoints."""
 
-from tubwater.belief.belief import MEMBERS, Belief, believe
+from tubwater.belief.belief import MEMBERS, Belief, Foretold, believe, foretell
 from tubwater.belief.checkpoint import MODEL, Checkpoints
 from tubwater.belief.history import Happening, Slot, happenings
 from tubwater.belief.life import Moment, covered_until, fed, passed
@@ -14,6 +14,7 @@ __all__ = [
     "MODEL",
     "Belief",
     "Checkpoints",
+    "Foretold",
     "Happening",
     "Moment",
     "Observer",
@@ -24,6 +25,7 @@ __all__ = [
     "believe",
     "covered_until",
     "fed",
+    "foretell",
     "happenings",
     "passed",
     "prior_of",

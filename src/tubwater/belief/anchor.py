@@ -71,11 +71,11 @@ class Anchor:
         """Plain numbers."""
         return len(self.names)
 
-    def plain(self, z: Array) -> tuple[Array, Array, Array]:
-        """Rows of tub, water and lasting offsets from z (n or more, N); rows beyond n are offsets as they are."""
-        n, last = self.size, self.core + self._body
-        x = self.mean[:, None] + self.root @ z[:n]
-        return x[: self.core], x[self.core : last], np.concatenate([x[last:], z[n:]])
+    def plain(self, z: Array) -> tuple[Array, Array]:
+        """Rows of tub and water from z (n or more, N)."""
+        last = self.core + self._body
+        x = self.mean[:last, None] + self.root[:last] @ z[: self.size]
+        return x[: self.core], x[self.core : last]
 
     @property
     def lasting(self) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -16,12 +16,12 @@ from tubwater.belief.life import Moment, covered_until
 from tubwater.belief.prior import Prior, prior_of
 from tubwater.belief.products import Products
 from tubwater.belief.sampler import SamplerInfo
-from tubwater.belief.track import Track, begun, following, is_update, rolled
+from tubwater.belief.track import Track, begun, following, is_update, prepared, rolled
 from tubwater.belief.window import Window, mapped
 from tubwater.dynamics import Rates, TubState
-from tubwater.tub import Event, Tub
+from tubwater.tub import Event, Tested, Tub
 
-__all__ = ["MEMBERS", "Belief", "believe"]
+__all__ = ["MEMBERS", "Belief", "Foretold", "believe", "foretell"]
 
 Array = NDArray[np.float64]
 MEMBERS = 1000
@@ -114,3 +114,33 @@ def _belief(
     found = track.suspects if track else ()
     m = moment
     return Belief(m.prior, m.core, now, m.state, m.rates, m.products, past, info, found, noise, window)
+
+
+@dataclass(frozen=True, eq=False)
+class Foretold:
+    """What the prior makes of a past if nothing in it is heard: for checks of calibration and worked examples.
+
+    Attributes:
+        tests: each test with the true values behind it, rows as bromine, monopersulfate (mg/L as Br2), each reading's.
+        offsets: lasting offsets of kits ("kit METHOD QUANTITY") and scoops ("scoop PRODUCT"), standard normal, (N,).
+        latent, state, rates: at the end, as in ``Belief``.
+    """
+
+    tests: tuple[tuple[Tested, Array], ...]
+    offsets: Mapping[str, Array]
+    latent: Array
+    state: TubState
+    rates: Rates
+
+
+def foretell(
+    tub: Tub, products: Products, events: Sequence[Event], now: datetime, seed: int = 0, members: int = MEMBERS
+) -> Foretold:
+    """Draws of the whole model: tubs, waters and everything unseen, on which the readings have had no say."""
+    prior, line = prior_of(tub), happenings(events, now)
+    track = begun(prior, products, line, seed, members)
+    track, window, noise = prepared(track, line, len(line), seed)
+    moment, rows = window.lived(window.begin(track.z), noise, 0, len(line))
+    _, end = covered_until(moment, now).seen()
+    tests = [h.what for h in line if isinstance(h.what, Tested)]
+    return Foretold(tuple(zip(tests, rows, strict=True)), end.offsets, end.core, end.state, end.rates)

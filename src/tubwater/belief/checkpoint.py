@@ -31,7 +31,7 @@ from tubwater.tub import Dosed, Tub
 __all__ = ["MODEL", "Checkpoints", "History", "from_bytes", "resumed", "to_bytes"]
 
 Array = NDArray[np.float64]
-MODEL = "1"  # raised whenever the same entries would give another belief
+MODEL = "2"  # raised whenever the same entries would give another belief
 
 
 class Checkpoints(Protocol):
@@ -99,7 +99,7 @@ def _arrays(track: Track) -> dict[str, Array]:
         "root": anchor.root,
         "z": track.z,
         "noise": track.noise,
-        "score": track.score,
+        **{f"rows {i}": rows for i, rows in enumerate(track.rows)},
         "core": track.now.core,
         "temperature": state.water.temperature,
         "totals": state.water.totals,
@@ -120,7 +120,6 @@ def to_bytes(track: Track) -> bytes:
         "extras": track.extras,
         "done": track.done,
         "at": track.now.at.isoformat(),
-        "step": track.step,
         "suspects": track.suspects,
         "info": None if info is None else [info.rungs, info.acceptance, info.distinct, info.moved, info.log_evidence],
         "arrays": [[name, a.shape] for name, a in arrays.items()],
@@ -158,5 +157,6 @@ def _track(said: dict[str, Any], a: dict[str, Array], prior: Prior, products: Pr
     now = Moment.of(datetime.fromisoformat(said["at"]), prior, products, a["core"], {}, state)
     info = None if said["info"] is None else SamplerInfo(*said["info"])
     counts = (said["first"], tuple(said["extras"]), said["done"])
-    track = Track(anchor, *counts, a["z"], a["noise"], a["score"], now, said["step"], tuple(said["suspects"]))
+    rows = tuple(value for name, value in a.items() if name.startswith("rows "))
+    track = Track(anchor, *counts, a["z"], a["noise"], rows, now, tuple(said["suspects"]))
     return replace(track, info=info)

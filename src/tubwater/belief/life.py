@@ -94,7 +94,9 @@ def covered_until(now: Moment, at: datetime) -> Moment:
     if hours <= 0.0:
         return now
     buffer, now = now.frozen()
-    state = advance(now.state, now.rates, hours, Mode.COVERED, now.products.tablet, buffer, _LONGEST_COVERED)
+    state = advance(
+        now.state, now.rates, hours, Mode.COVERED, now.products.tablet, buffer, _LONGEST_COVERED, settle=False
+    )
     state = top_up(state, now.rates, now.rates.evaporation * hours, lost=False)
     if now.rates.leak.any():
         state = top_up(state, now.rates, now.rates.leak * hours, lost=True)
@@ -142,7 +144,7 @@ def _soaked(now: Moment, load: Array, minutes: float, people: Array) -> Moment:
     """``load`` persons' worth of demand; water is carried out by ``people``."""
     hours = minutes / 60.0
     buffer, now = now.frozen()
-    wet = advance(now.state, now.rates, hours, Mode.SOAKING, now.products.tablet, buffer, longest=0.5)
+    wet = advance(now.state, now.rates, hours, Mode.SOAKING, now.products.tablet, buffer, longest=0.5, settle=False)
     return replace(now, state=soak(wet, now.rates, load * hours, people))
 
 

@@ -1,6 +1,12 @@
-"""What readings say of each member."""
+"""What is heard of each member: readings, and litres metered in at a fill.
+
+Hearing has two halves: ``predictions`` are what a perfect instrument would show of the water (rows), and ``told``
+is how likely that makes what was entered. The second half is cheap, and works as well on guessed rows.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +17,12 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import ReadingContext, blunder_probability, log_likelihood
 from tubwater.tub import Filled, Reading, Tested
 
-__all__ = ["KIT_SHARE", "kit_name", "metered", "suspects", "told"]
+__all__ = ["KIT_SHARE", "METER", "kit_name", "predictions", "suspects", "told"]
 
 Array = NDArray[np.float64]
 KIT_SHARE = 0.6  # of a method's one-sigma that stays the same from test to test (judgement)
 _SUSPECT = 0.5
-_METER = 0.03  # relative one-sigma of litres metered in (judgement)
+METER = 0.03  # relative one-sigma of litres metered in (judgement)
 
 
 def kit_name(reading: Reading) -> str:
@@ -24,36 +30,34 @@ def kit_name(reading: Reading) -> str:
     return f"kit {reading.method} {reading.quantity}"
 
 
-def told(tested: Tested, now: Moment, observer: Observer) -> Array:
-    """log P(readings | member), shape (N,)."""
-    total = np.zeros(now.core.shape[1])
-    for reading in tested.readings:
-        total += log_likelihood(reading, observer.read(reading.quantity), _context(reading, now, observer))
+def predictions(update: Tested | Filled, now: Moment, observer: Observer | None) -> Array:
+    """The true values behind an update, (rows, N): bromine, monopersulfate and each reading's; or the litres."""
+    if isinstance(update, Filled) or observer is None:
+        return now.rates.litres[None]
+    own = [observer.read(r.quantity) for r in update.readings]
+    return np.stack([observer.read(Quantity.BROMINE), observer.monopersulfate, *own])
+
+
+def told(update: Tested | Filled, rows: Array, offsets: Mapping[str, Array]) -> Array:
+    """log P of an update given the true values, (N,)."""
+    total = np.zeros(rows.shape[1])
+    if isinstance(update, Filled):
+        return total if update.litres is None else -0.5 * np.square((update.litres / rows[0] - 1.0) / METER)
+    for reading, row in zip(update.readings, rows[2:], strict=True):
+        total += log_likelihood(reading, row, _context(reading, rows, offsets))
     return np.maximum(total, -1e6)
 
 
-def metered(filled: Filled, now: Moment) -> Array:
-    """log density of the litres metered in at a fill, shape (N,)."""
-    if filled.litres is None:
-        return np.zeros(now.core.shape[1])
-    value: Array = -0.5 * np.square((filled.litres / now.rates.litres - 1.0) / _METER)
-    return value
-
-
-def suspects(tested: Tested, now: Moment, observer: Observer) -> tuple[str, ...]:
+def suspects(tested: Tested, rows: Array, offsets: Mapping[str, Array]) -> tuple[str, ...]:
     """Quantities whose readings are blunders more likely than not, given all the others."""
     found: dict[str, float] = {}
-    for r in tested.readings:
-        share = blunder_probability(r, observer.read(r.quantity), _context(r, now, observer))
+    for r, row in zip(tested.readings, rows[2:], strict=True):
+        share = blunder_probability(r, row, _context(r, rows, offsets))
         found[str(r.quantity)] = max(found.get(str(r.quantity), 0.0), float(np.mean(share)))
     whole = 1.0 - float(np.prod([1.0 - p for p in found.values()])) if found else 0.0
     return tuple(name for name, p in found.items() if p > 0.15) if whole >= _SUSPECT else ()
 
 
-def _context(reading: Reading, now: Moment, observer: Observer) -> ReadingContext:
-    return ReadingContext(
-        bromine=observer.read(Quantity.BROMINE),
-        monopersulfate=observer.monopersulfate,
-        kit_bias=KIT_SHARE * now.offsets[kit_name(reading)],
-        kit_share=KIT_SHARE,
-    )
+def _context(reading: Reading, rows: Array, offsets: Mapping[str, Array]) -> ReadingContext:
+    bias = KIT_SHARE * offsets[kit_name(reading)]
+    return ReadingContext(bromine=rows[0], monopersulfate=rows[1], kit_bias=bias, kit_share=KIT_SHARE)

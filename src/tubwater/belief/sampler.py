@@ -82,8 +82,10 @@ def evolved(z: Array, rng: np.random.Generator, share: float) -> Array:
     return moved
 
 
-def stirred(noise: Array, rng: np.random.Generator, share: float, step: float) -> Array:
-    """A preconditioned Crank-Nicolson step of size ``step`` on a random ``share`` of standard normal numbers."""
-    rows = rng.random(noise.shape) < share
-    fresh = np.sqrt(1.0 - step**2) * noise + step * rng.standard_normal(noise.shape)
-    return np.where(rows, fresh, noise)
+def stirred(numbers: Array, rng: np.random.Generator, share: float, step: float) -> Array:
+    """A preconditioned Crank-Nicolson step of size ``step`` on a random ``share`` of rows of normal numbers."""
+    rows = np.flatnonzero(rng.random(numbers.shape[0]) < max(share, 1.5 / numbers.shape[0]))
+    moved = numbers.copy()
+    fresh = rng.standard_normal((rows.size, numbers.shape[1]))
+    moved[rows] = np.sqrt(1.0 - step**2) * numbers[rows] + step * fresh
+    return moved

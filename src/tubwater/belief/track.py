@@ -17,19 +17,21 @@ from numpy.typing import NDArray
 
 from tubwater.belief.anchor import Anchor, carried, filled, first, whitened
 from tubwater.belief.history import Happening, stream
-from tubwater.belief.life import Moment, covered_until, passed
+from tubwater.belief.life import Moment, passed
 from tubwater.belief.prior import Prior
 from tubwater.belief.products import Products
-from tubwater.belief.readings import metered, suspects, told
-from tubwater.belief.sampler import SamplerInfo, drawn, evolved, log_mean, rise, stirred
+from tubwater.belief.readings import suspects, told
+from tubwater.belief.sampler import SamplerInfo, drawn, log_mean, rise, stirred
+from tubwater.belief.surrogate import fitted, walked
 from tubwater.belief.window import Window, lasting_names, mapped
 from tubwater.tub import Filled, Tested
 
-__all__ = ["Track", "begun", "following", "is_update", "rolled"]
+__all__ = ["Track", "begun", "following", "is_update", "prepared", "rolled"]
 
 Array = NDArray[np.float64]
-_WINDOW = timedelta(days=42)
+_WINDOW = timedelta(days=30)  # judgement: longer windows move too rarely, shorter ones forget explanations
 _MOST_RUNGS = 40
+_NONE: Array = np.zeros(0)
 _SHORT = 4  # happenings up to which a window is cheap to re-live and gets more moves
 
 
@@ -38,8 +40,8 @@ class Track:
     """What is known after happening ``done`` - 1.
 
     Attributes:
-        anchor, first, extras: of the window. z: (rows, N). noise: of the window, (rows, N). score: log P of the
-            window's readings, (N,). now: the members at the last happening. step: size of the moves of the noise.
+        anchor, first, extras: of the window. z: (rows, N). noise: of the window, (rows, N).
+        rows: the true values behind each of its updates. now: the members at the last happening.
         suspects: quantities whose newest readings do not fit. info: how the last update went.
     """
 
@@ -49,9 +51,8 @@ class Track:
     done: int
     z: Array
     noise: Array
-    score: Array
+    rows: tuple[Array, ...]
     now: Moment
-    step: float = 0.4
     suspects: tuple[str, ...] = ()
     info: SamplerInfo | None = None
 
@@ -63,12 +64,18 @@ class Track:
 
 @dataclass(frozen=True, eq=False)
 class _Cloud:
-    """Members under tempering: ``start`` and ``now`` are the moments before and after the ``fresh`` noise."""
+    """Members under tempering.
+
+    ``start`` and ``now`` are the moments before and after the ``fresh`` noise; ``rows`` and ``newest`` the true values
+    behind the window's updates, ``score`` and ``last`` log P of them.
+    """
 
     z: Array
     noise: Array
-    score: Array
     fresh: Array
+    rows: tuple[Array, ...]
+    newest: Array
+    score: Array
     last: Array
     start: Moment
     now: Moment
@@ -85,40 +92,64 @@ def begun(prior: Prior, products: Products, line: tuple[Happening, ...], seed: i
     anchor = first(prior, head.at, isinstance(head.what, Filled))
     z = stream(seed, "tub", "prior").standard_normal((anchor.size, members))
     window = Window(prior, products, line, anchor, 0, ())
-    track = Track(anchor, 0, (), 0, z, np.zeros((0, members)), np.zeros(members), window.begin(z))
+    track = Track(anchor, 0, (), 0, z, np.zeros((0, members)), (), window.begin(z))
     return _rounded(track)
 
 
 def following(track: Track, line: tuple[Happening, ...], index: int, seed: int) -> Track:
     """The track after happening ``index``, which is an update, and all before it."""
-    prior, products = track.now.prior, track.now.products
+    prior, products, update = track.now.prior, track.now.products, line[index].what
+    assert isinstance(update, Tested | Filled)
     track, window = _extended(track, line, index + 1, seed)
-    happening = line[index]
-    fresh = _noise(window, line, track.done, index, seed, track.members)
-    start = replace(track.now, offsets=window.begin(track.z).offsets).frozen()[1]
-    now, _ = window.lived(start, fresh, track.done, index)
-    now = covered_until(now, happening.at)
-    now, last = _heard(now, happening)
-    cloud = _Cloud(track.z, track.noise, track.score, fresh, last, start, now)
-    rng = stream(seed, happening.identity, "update")
-    cloud, info, step = _tempered(cloud, window, track.done, index, rng, track.step)
-    noise = np.concatenate([cloud.noise, cloud.fresh])
-    score = cloud.score + cloud.last
-    moved = replace(track, done=index + 1, z=cloud.z, noise=noise, score=score, now=cloud.now, step=step, info=info)
-    if isinstance(happening.what, Filled):
-        return _rounded(_refilled(moved, happening, seed, products, prior))
-    assert isinstance(happening.what, Tested)
-    observer, seen = moved.now.seen()
-    moved = replace(moved, suspects=suspects(happening.what, seen, observer))
-    return _rounded(_handed_over(moved, happening))
+    cloud = _arrived(track, window, index, seed)
+    info = track.info
+    if np.ptp(cloud.last) > 1e-9:
+        rng = stream(seed, line[index].identity, "update")
+        cloud, info = _tempered(cloud, window, track.done, index, rng)
+    moved = replace(
+        track,
+        done=index + 1,
+        z=cloud.z,
+        noise=np.concatenate([cloud.noise, cloud.fresh]),
+        rows=(*cloud.rows, cloud.newest),
+        now=cloud.now,
+        info=info,
+    )
+    if isinstance(update, Filled):
+        return _rounded(_refilled(moved, line[index], seed, products, prior))
+    moved = replace(moved, suspects=suspects(update, cloud.newest, cloud.now.offsets))
+    return _rounded(_handed_over(moved, line[index]))
+
+
+def _arrived(track: Track, window: Window, index: int, seed: int) -> _Cloud:
+    """The members at an update, before it is heard."""
+    fresh = _noise(window, window.line, track.done, index, seed, track.members)
+    start = replace(track.now, offsets=window.offsets(track.z)).frozen()[1]
+    now, newest = window.heard(window.lived(start, fresh, track.done, index)[0], index)
+    return _told(_Cloud(track.z, track.noise, fresh, track.rows, newest, _NONE, _NONE, start, now), window, index)
+
+
+def _told(cloud: _Cloud, window: Window, index: int) -> _Cloud:
+    """With the likelihoods that follow from its rows."""
+    *before, newest = window.updates(index + 1)
+    offsets = window.offsets(cloud.z)
+    score = np.zeros(cloud.z.shape[1])
+    for update, rows in zip(before, cloud.rows, strict=True):
+        score += told(update, rows, offsets)
+    return replace(cloud, score=score, last=told(newest, cloud.newest, offsets))
 
 
 def rolled(track: Track, line: tuple[Happening, ...], seed: int) -> tuple[Moment, Array]:
-    """The members after all further happenings, none of which is an update, and the noise that was drawn."""
-    track, window = _extended(track, line, len(line), seed)
-    noise = _noise(window, line, track.done, len(line), seed, track.members)
-    start = replace(track.now, offsets=window.begin(track.z).offsets)
+    """The members after all further happenings, none of which is an update, and the noise of the window."""
+    track, window, noise = prepared(track, line, len(line), seed)
+    start = replace(track.now, offsets=window.offsets(track.z))
     return window.lived(start, noise, track.done, len(line))[0], np.concatenate([track.noise, noise])
+
+
+def prepared(track: Track, line: tuple[Happening, ...], stop: int, seed: int) -> tuple[Track, Window, Array]:
+    """The track with the offsets that come in before ``stop``, its window, and noise for what comes before it."""
+    track, window = _extended(track, line, stop, seed)
+    return track, window, _noise(window, line, track.done, stop, seed, track.members)
 
 
 def _extended(track: Track, line: tuple[Happening, ...], stop: int, seed: int) -> tuple[Track, Window]:
@@ -136,69 +167,54 @@ def _noise(window: Window, line: tuple[Happening, ...], start: int, stop: int, s
     return np.concatenate([np.zeros((0, members)), *blocks])
 
 
-def _heard(now: Moment, happening: Happening) -> tuple[Moment, Array]:
-    """log P of what an update says."""
-    if isinstance(happening.what, Filled):
-        return now, metered(happening.what, now)
-    assert isinstance(happening.what, Tested)
-    observer, now = now.seen()
-    return now, told(happening.what, now, observer)
-
-
 def _tempered(
-    cloud: _Cloud, window: Window, done: int, index: int, rng: np.random.Generator, step: float
-) -> tuple[_Cloud, SamplerInfo, float]:
+    cloud: _Cloud, window: Window, done: int, index: int, rng: np.random.Generator
+) -> tuple[_Cloud, SamplerInfo]:
     """From the cloud before an update to the one after it."""
     beta, rungs, evidence, rates = 0.0, 0, 0.0, []
-    touched = np.zeros(cloud.score.size, bool)
-    sweeps = 4 if index - window.first <= _SHORT else 1
+    touched = np.zeros(cloud.last.size, bool)
+    sweeps = 2 if index - window.first <= _SHORT else 1
     while beta < 1.0 and rungs < _MOST_RUNGS:
         up = rise(cloud.last, 1.0 - beta)
         evidence += log_mean(up * cloud.last)
-        if up * np.ptp(cloud.last) > 1e-9:
-            index_of = drawn(up * cloud.last, rng)
-            cloud, touched = _picked(cloud, index_of), touched[index_of]
-        beta = min(1.0, beta + up)
+        picked = drawn(up * cloud.last, rng)
+        cloud, touched, beta = _picked(cloud, picked), touched[picked], min(1.0, beta + up)
         for _ in range(sweeps + (1 if beta >= 1.0 else 0)):
             if cloud.fresh.shape[0]:
                 cloud = _recent(cloud, window, done, index, beta, rng)
-            cloud, took = _whole(cloud, window, done, index, beta, rng, step)
+            cloud, took = _whole(cloud, window, done, index, beta, rng)
             touched |= took
             rates.append(float(took.mean()))
-            step = float(np.clip(step * np.exp(0.5 * (rates[-1] - 0.25)), 0.05, 0.8))
         rungs += 1
-    distinct = np.unique(cloud.z[0]).size / cloud.score.size
-    return cloud, SamplerInfo(rungs, float(np.mean(rates)), distinct, float(touched.mean()), evidence), step
+    distinct = np.unique(cloud.z[0]).size / cloud.last.size
+    return cloud, SamplerInfo(rungs, float(np.mean(rates)), distinct, float(touched.mean()), evidence)
 
 
 def _recent(cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator) -> _Cloud:
     """A move of what happened since the last update only: cheap, for it re-lives only that."""
-    share = float(rng.choice([0.3, 1.0]))
-    fresh = stirred(cloud.fresh, rng, share, 0.6)
-    now, last = _again(cloud.start, fresh, window, done, index)
+    fresh = stirred(cloud.fresh, rng, float(rng.choice([0.3, 1.0])), 0.6)
+    now, newest = window.heard(window.lived(cloud.start, fresh, done, index)[0], index)
+    last = told(window.updates(index + 1)[-1], newest, window.offsets(cloud.z))
     take = np.log(rng.random(last.size)) < beta * (last - cloud.last)
-    return _chosen(take, replace(cloud, fresh=fresh, last=last, now=now), cloud)
+    return _chosen(take, replace(cloud, fresh=fresh, newest=newest, last=last, now=now), cloud)
 
 
 def _whole(
-    cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator, step: float
+    cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator
 ) -> tuple[_Cloud, NDArray[np.bool_]]:
-    """A move of the tub and of everything unseen, which re-lives the window."""
-    z = evolved(cloud.z, rng, float(rng.choice([0.15, 0.4])))
-    before = np.square(cloud.z).sum(axis=0) - np.square(z).sum(axis=0)
-    noise, fresh = stirred(cloud.noise, rng, 0.3, step), stirred(cloud.fresh, rng, 0.3, step)
-    start, score = window.lived(window.begin(z), noise, window.first, done)
+    """A move of the tub and of everything unseen: a walk on the stand-in, and its end lived in full."""
+    u = np.concatenate([cloud.z, cloud.noise, cloud.fresh])
+    rows, lasting, old = (*cloud.rows, cloud.newest), cloud.z.shape[0], cloud.noise.shape[0]
+    stand_in = fitted(window.updates(index + 1), rows, u, window.offset_map(lasting), beta)
+    walk, gain = walked(stand_in, u, lasting, rng)
+    z, noise, fresh = walk[:lasting], walk[lasting : lasting + old], walk[lasting + old :]
+    start, earlier = window.lived(window.begin(z), noise, window.first, done)
     start = start.frozen()[1]
-    now, last = _again(start, fresh, window, done, index)
-    ratio = score - cloud.score + beta * (last - cloud.last) + 0.5 * before
-    take = np.log(rng.random(last.size)) < ratio
-    return _chosen(take, _Cloud(z, noise, score, fresh, last, start, now), cloud), take
-
-
-def _again(start: Moment, fresh: Array, window: Window, done: int, index: int) -> tuple[Moment, Array]:
-    now, _ = window.lived(start, fresh, done, index)
-    happening = window.line[index]
-    return _heard(covered_until(now, happening.at), happening)
+    now, newest = window.heard(window.lived(start, fresh, done, index)[0], index)
+    moved = _told(_Cloud(z, noise, fresh, earlier, newest, _NONE, _NONE, start, now), window, index)
+    ratio = moved.score - cloud.score + beta * (moved.last - cloud.last) - gain
+    take = np.log(rng.random(ratio.size)) < ratio
+    return _chosen(take, moved, cloud), take
 
 
 def _picked(cloud: _Cloud, index: Any) -> _Cloud:
@@ -246,13 +262,13 @@ def _refilled(track: Track, happening: Happening, seed: int, products: Products,
 
 def _opened(track: Track, anchor: Anchor, z: Array) -> Track:
     empty = np.zeros((0, track.members))
-    return replace(track, anchor=anchor, first=track.done, extras=(), z=z, noise=empty, score=np.zeros(track.members))
+    return replace(track, anchor=anchor, first=track.done, extras=(), z=z, noise=empty, rows=())
 
 
 def _rounded(track: Track) -> Track:
     """In single precision, as it is kept, so that a kept track goes on exactly as one that was not."""
     now = replace(track.now, buffer=None)
-    slim = replace(track, now=now, step=float(np.float32(track.step)))
+    slim = replace(track, now=now)
     found: Track = mapped(lambda a: a.astype(np.float32).astype(np.float64), slim)
     core = found.now.core
     return replace(found, now=replace(found.now, rates=now.prior.rates(now.prior.values(core))))

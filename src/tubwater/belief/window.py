@@ -14,8 +14,8 @@ from tubwater.belief.history import Happening
 from tubwater.belief.life import Moment, covered_until, passed, scoop_share
 from tubwater.belief.prior import Prior
 from tubwater.belief.products import Products
-from tubwater.belief.readings import kit_name, told
-from tubwater.tub import Dosed, Tested
+from tubwater.belief.readings import kit_name, predictions
+from tubwater.tub import Dosed, Filled, Tested
 
 __all__ = ["Window", "lasting_names", "mapped"]
 
@@ -42,23 +42,52 @@ class Window:
 
     def begin(self, z: Array) -> Moment:
         """Every member at the anchor."""
-        core, body, rest = self.anchor.plain(z)
-        offsets = dict(zip((*self.anchor.lasting, *self.extras), rest, strict=True))
+        core, body = self.anchor.plain(z)
+        offsets = self.offsets(z)
         bare = self.prior.rates(self.prior.values(core))
         state = self.anchor.state(self.prior, core, body, bare.fill)
         return Moment(self.anchor.at, self.prior, self.products, core, offsets, bare, state)
 
-    def lived(self, now: Moment, noise: Array, start: int, stop: int) -> tuple[Moment, Array]:
-        """After the happenings from ``start`` up to ``stop``, and log P of the readings among them."""
-        score, row = np.zeros(now.core.shape[1]), 0
+    def lived(self, now: Moment, noise: Array, start: int, stop: int) -> tuple[Moment, tuple[Array, ...]]:
+        """After the happenings from ``start`` up to ``stop``, and the true values behind the readings among them."""
+        rows, row = [], 0
         for happening in self.line[start:stop]:
             now = covered_until(now, happening.at)
             if isinstance(happening.what, Tested):
                 observer, now = now.seen()
-                score += told(happening.what, now, observer)
+                rows.append(predictions(happening.what, now, observer))
             now = passed(now, happening, noise[row : row + happening.draws])
             row += happening.draws
-        return now, score
+        return now, tuple(rows)
+
+    def heard(self, now: Moment, index: int) -> tuple[Moment, Array]:
+        """At the update ``index``, and the true values behind it."""
+        happening = self.line[index]
+        now = covered_until(now, happening.at)
+        if isinstance(happening.what, Filled):
+            return now, predictions(happening.what, now, None)
+        observer, now = now.seen()
+        assert isinstance(happening.what, Tested)
+        return now, predictions(happening.what, now, observer)
+
+    def updates(self, stop: int) -> tuple[Tested | Filled, ...]:
+        """What was heard in the window before happening ``stop``."""
+        return tuple(h.what for h in self.line[self.first : stop] if isinstance(h.what, Tested | Filled))
+
+    def offsets(self, z: Array) -> dict[str, Array]:
+        """The lasting offsets by name."""
+        names, mean, root = self.offset_map(z.shape[0])
+        return dict(zip(names, mean + root @ z, strict=True))
+
+    def offset_map(self, rows: int) -> tuple[tuple[str, ...], Array, Array]:
+        """Names, mean (k, 1) and root (k, rows of z) of the lasting offsets."""
+        old, n = len(self.anchor.lasting), self.anchor.size
+        names = (*self.anchor.lasting, *self.extras)
+        mean, root = np.zeros((len(names), 1)), np.zeros((len(names), rows))
+        mean[:old, 0] = self.anchor.mean[n - old :]
+        root[:old, :n] = self.anchor.root[n - old :]
+        root[old:, n:] = np.eye(len(self.extras))
+        return names, mean, root
 
 
 def lasting_names(line: Sequence[Happening]) -> tuple[str, ...]:

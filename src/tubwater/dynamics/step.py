@@ -55,8 +55,13 @@ def advance(
     tablet: Composition | None = None,
     buffer: FrozenBuffer | None = None,
     longest: float | None = None,
+    settle: bool = True,
 ) -> TubState:
-    """The tub ``hours`` later in one mode. ``buffer`` defaults to the present water's; ``longest`` caps a step, h."""
+    """The tub ``hours`` later in one mode.
+
+    ``buffer`` defaults to the present water's; ``longest`` caps a step, h. Without ``settle`` the pH of the result is
+    that of the last step's beginning: a start for the next solve, no more.
+    """
     if hours <= 0.0:
         return state
     frozen = freeze(state.water) if buffer is None else buffer
@@ -68,7 +73,8 @@ def advance(
         _react(totals, rates, hours / steps)
         _lose(totals, rates, hours / steps, state.water.temperature)
         ph = _exchange(totals, frozen, ph, rates, hours / steps, mode)
-    ph = frozen.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
+    if settle:
+        ph = frozen.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
     return TubState(Water(state.water.temperature, totals), grams, state.tablet_count, state.opening, ph)
 
 
