@@ -1,0 +1,57 @@
+"""Where the water of a tub is going, as it is or with something changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import numpy as np
+
+from tubwater.advice.outlook import LEVELS, SATURATION, NextTest, Outlook, Scenario, look_ahead
+from tubwater.errors import InputError
+from tubwater.facts import methods
+from tubwater.services.advise import case_of
+from tubwater.tub import Event, Shelf, Tub
+
+__all__ = ["LEVELS", "SATURATION", "NextTest", "Outlook", "Scenario", "outlook_for"]
+
+_MOST_DAYS = 60.0
+_MEMBERS = 1000
+
+
+def outlook_for(
+    tub: Tub,
+    shelf: Shelf,
+    events: Sequence[Event],
+    now: datetime,
+    horizon_days: float = 14.0,
+    scenario: Scenario | None = None,
+    seed: int = 0,
+    members: int = _MEMBERS,
+) -> Outlook:
+    """The outlook from ``now`` (aware datetime); scenarios of one seed meet the same soaks.
+
+    Raises:
+        InputError: the horizon is not 1 to 60 days, or the scenario names an unknown method or product or a feeder
+            opening outside 0 to 1.
+    """
+    scenario = scenario or Scenario()
+    _check(shelf, horizon_days, scenario)
+    case = case_of(tub, shelf, events, now, seed, members)
+    return look_ahead(case, horizon_days, scenario, np.random.default_rng([seed, 7]))
+
+
+def _check(shelf: Shelf, days: float, scenario: Scenario) -> None:
+    if not 1.0 <= days <= _MOST_DAYS:
+        raise InputError.one("horizon_days", days, f"1 to {_MOST_DAYS:g} days")
+    if scenario.opening is not None and not 0.0 <= scenario.opening <= 1.0:
+        raise InputError.one("opening", scenario.opening, "0 (closed) to 1 (fully open)")
+    if scenario.tablets is not None and not 0.0 <= scenario.tablets <= 60.0:
+        raise InputError.one("tablets", scenario.tablets, "0 to 60 tablets")
+    if scenario.test_now and scenario.test_now not in methods():
+        raise InputError.one("test_now", scenario.test_now, f"one of {', '.join(methods())}")
+    names = [product.name for product in shelf.products]
+    if scenario.after_soak_product and scenario.after_soak_product not in names:
+        raise InputError.one("after_soak_product", scenario.after_soak_product, f"one of {', '.join(names)}")
+    if (scenario.away_from is None) is not (scenario.away_until is None):
+        raise InputError.one("away", "one end", "both a beginning and an end")
