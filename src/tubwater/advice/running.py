@@ -21,14 +21,13 @@ from tubwater.advice.beside_tub import (
     VisitEvent,
     What,
 )
-from tubwater.facts import Role, substances
+from tubwater.facts import Role, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Plan, Reason, Step, StepKind
 
 __all__ = ["fold", "fresh_hours", "holds_back"]
 
 _LONGEST_PAUSE = timedelta(minutes=30)  # a dose shown longer than this without an answer is asked about (judgement)
-_FAST_HOURS, _SLOW_HOURS = 2.0, 24.0  # how long a test carries a dose (judgement)
 _SLOW_ROLES = {Role.RAISE_ALKALINITY, Role.RAISE_CALCIUM, Role.BROMIDE_BANK, Role.BORATE_BUFFER}
 _PH_ROLES = {Role.LOWER_PH, Role.RAISE_PH}
 _SANITIZERS = (Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE)
@@ -93,8 +92,8 @@ def fresh_hours(step: Step) -> tuple[tuple[Quantity, ...], float]:
     """Which readings a dose rests on, and for how many hours they carry it."""
     roles = substances()[step.amount.substance].roles if step.amount else frozenset()
     if roles & _SLOW_ROLES:
-        return (Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS), _SLOW_HOURS
-    return (Quantity.PH,) if roles & _PH_ROLES else _SANITIZERS, _FAST_HOURS
+        return (Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS), defaults()["stale_alkalinity_hours"].value
+    return (Quantity.PH,) if roles & _PH_ROLES else _SANITIZERS, defaults()["stale_sanitizer_hours"].value
 
 
 def _without_undone(events: Sequence[VisitEvent]) -> list[VisitEvent]:

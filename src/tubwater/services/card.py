@@ -1,6 +1,7 @@
 """The tub card: for each pair of readings keep out, inside the limits, or what goes in first, without a network.
 
-It is computed for now and for the end of its life, on the waters believed then, and says the more careful of the two.
+A reading has to be sure by itself to be called inside. Doses are computed for now and for the end of the card's life,
+on the waters believed then, and the smaller one is said.
 """
 
 from __future__ import annotations
@@ -11,21 +12,27 @@ from datetime import datetime, timedelta
 from hashlib import sha256
 from itertools import product
 
+import numpy as np
+
 from tubwater.advice import Situation, judge
 from tubwater.advice.dose_table import Does, DoseRow, dose_table
-from tubwater.facts import methods
+from tubwater.advice.stops import stops
+from tubwater.facts import Limits, defaults, methods
 from tubwater.facts.quantity import OxidantScale, Quantity
+from tubwater.measurement import ReadingContext, log_likelihood
 from tubwater.services.advise import case_of
 from tubwater.services.keeping import MODEL, Keeping
 from tubwater.services.ports import Kind
 from tubwater.services.tubfile import TubFile
-from tubwater.tub import Amount, Clarity, Noticed, Reading, Tested, VerdictKind
+from tubwater.tub import Amount, Reading, VerdictKind
 from tubwater.tub.data import as_data, from_data
 
 __all__ = ["CARD_DAYS", "CardRow", "TubCard", "card_of"]
 
 CARD_DAYS = 14.0  # a card is void after so many days (judgement)
 _MEMBERS = 400  # a coarser belief does for a card
+_TRUE_VALUES = 400
+_CLOSED = {"lapse", "lapse-unknown", "too-hot"}  # no pair of readings opens these
 _CAREFUL = (VerdictKind.KEEP_OUT, VerdictKind.NOT_YET, VerdictKind.FIT)
 _READINGS = {  # of a method that has no colours of its own (judgement)
     Quantity.BROMINE: (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 10.0),
@@ -88,9 +95,24 @@ def _computed(file: TubFile, now: datetime) -> TubCard:
     cases = [case_of(file.tub, file.shelf, file.events, at, members=_MEMBERS) for at in (now, void)]
     tables = [dose_table(case) for case in cases]
     quantity, method = cases[0].sanitizer_quantity, _method(cases[0])
+    kinds = {r.kind for r in judge(cases[0]).reasons}
+    closed = stops(kinds) or bool(kinds & _CLOSED) or any(k.startswith("sign-") for k in kinds)
     pairs = product(_readings(method, quantity), _readings(method, Quantity.PH))
-    rows = tuple(_row(file, cases, tables, method, sanitizer, ph) for sanitizer, ph in pairs)
+    rows = tuple(_row(cases, tables, method, sanitizer, ph, closed) for sanitizer, ph in pairs)
     return TubCard(now, void, quantity, method, rows)
+
+
+def _plain(case: Situation, sanitizer: float, ph: float) -> VerdictKind:
+    """What the readings alone say."""
+    kinds = [_by_limits(case.limits(q), v) for q, v in ((case.sanitizer_quantity, sanitizer), (Quantity.PH, ph))]
+    return min(kinds, key=_CAREFUL.index)
+
+
+def _by_limits(limits: Limits, value: float) -> VerdictKind:
+    if not limits.keep_out_low <= value <= limits.keep_out_high:
+        return VerdictKind.KEEP_OUT
+    inside = limits.bathing_low <= value <= limits.bathing_high
+    return VerdictKind.FIT if inside else VerdictKind.NOT_YET
 
 
 def _method(case: Situation) -> str:
@@ -105,27 +127,36 @@ def _readings(method: str, quantity: Quantity) -> tuple[float, ...]:
 
 
 def _row(
-    file: TubFile, cases: list[Situation], tables: list[tuple[DoseRow, ...]], method: str, sanitizer: float, ph: float
+    cases: list[Situation],
+    tables: list[tuple[DoseRow, ...]],
+    method: str,
+    sanitizer: float,
+    ph: float,
+    closed: bool,
 ) -> CardRow:
-    kind = VerdictKind.FIT
-    for case in cases:
-        if kind is not VerdictKind.KEEP_OUT:
-            kind = min(kind, _kind(file, case, method, sanitizer, ph), key=_CAREFUL.index)
-    row = CardRow(sanitizer, ph, kind)
+    case = cases[0]
+    kind = VerdictKind.KEEP_OUT if closed else _plain(case, sanitizer, ph)
+    sure = _sure(case, case.sanitizer_quantity, method, sanitizer) >= defaults()["sure_sanitizer"].value
+    if kind is VerdictKind.FIT and not (sure and _sure(case, Quantity.PH, method, ph) >= defaults()["sure_ph"].value):
+        kind = VerdictKind.NOT_YET
     found = [_first(case, table, sanitizer, ph) for case, table in zip(cases, tables, strict=True)]
-    return _careful(row, found)
+    return _careful(CardRow(sanitizer, ph, kind), found)
 
 
-def _kind(file: TubFile, case: Situation, method: str, sanitizer: float, ph: float) -> VerdictKind:
-    """The verdict if just this were read at the time of the case, with a clear drain and nobody in unnoted."""
-    quantity, at = case.sanitizer_quantity, case.now
-    scale = OxidantScale.AS_BR2 if quantity is Quantity.BROMINE else OxidantScale.AS_CL2
-    readings = (
-        Reading(quantity, sanitizer, sanitizer, "mg/L", method, at, scale),
-        Reading(Quantity.PH, ph, ph, "pH", method, at),
-    )
-    events = (*file.events, Tested(at, readings), Noticed(at, Clarity.CLEAR))
-    return judge(case_of(file.tub, file.shelf, events, at, members=_MEMBERS)).kind
+def _sure(case: Situation, quantity: Quantity, method: str, value: float) -> float:
+    """Probability that the true value is inside the bathing limits, from the reading and its method alone.
+
+    What is believed of the water is left out: in two weeks it says little, and here it may not open what a reading
+    would not. Every true value that the method can show counts the same beforehand.
+    """
+    row, limits = methods()[method].quantities[quantity], case.limits(quantity)
+    scales = {Quantity.BROMINE: OxidantScale.AS_BR2, Quantity.FREE_CHLORINE: OxidantScale.AS_CL2}
+    unit = "pH" if quantity is Quantity.PH else "mg/L"
+    reading = Reading(quantity, value, value, unit, method, case.now, scales.get(quantity))
+    true = np.linspace(row.low, 1.5 * row.high if quantity is not Quantity.PH else row.high, _TRUE_VALUES)
+    weight = np.exp(log_likelihood(reading, true, ReadingContext()))
+    inside = (true >= limits.bathing_low) & (true <= limits.bathing_high)
+    return float(np.sum(weight * inside) / np.sum(weight))
 
 
 def _first(case: Situation, table: tuple[DoseRow, ...], sanitizer: float, ph: float) -> DoseRow | None:
