@@ -24,7 +24,7 @@ __all__ = ["Bound"]
 
 Array = NDArray[np.float64]
 _NAMES = ("balance", "bicarbonate", "oxidizer", "tablets", "opening", "after")
-_SCENARIOS, _CANDIDATES, _ROUNDS = 16, 44, 6
+_SCENARIOS, _CANDIDATES, _ROUNDS, _ELITE = 20, 48, 6, 8
 _STEP = {"acid": 7.5, "soda": 6.0, "bicarbonate": 15.0, "oxidizer": 2.5, "after": 2.5}  # half a measure, g
 
 
@@ -63,22 +63,33 @@ class Bound:
         return {}
 
     def _search(self, moment: Moment, most: Array, rng: np.random.Generator) -> Array:
-        low = np.array([-1.0, 0.0, 0.0, 0.0, 0.1, 0.0])
-        mean = np.array([0.0, 0.0, 0.2, 0.4, 0.5, 0.5]) if self._last is None else self._last.copy()
-        mean[:3] = (0.0, 0.0, 0.1)
-        spread = np.array([0.4, 0.3, 0.3, 0.35, 0.35, 0.35])
+        """Two starts, the usual tub and the last plan; the best few of all rounds are judged on fresh futures."""
         future = _future(moment, rng, _SCENARIOS)
+        usual = np.array([0.0, 0.0, 0.1, 0.4, 0.5, 0.4])
+        starts = [usual] if self._last is None else [usual, np.concatenate([usual[:3], self._last[3:]])]
+        found = [pair for start in starts for pair in self._rounds(moment, most, rng, future, start)]
+        found.sort(key=lambda pair: -pair[0])
+        final = np.unique(np.array([levers for _, levers in found[: 3 * _ELITE]]), axis=0)
+        values = _values(moment, final, _future(moment, rng, 3 * _SCENARIOS))
+        self._value = float(values.max())
+        return np.asarray(final[np.argmax(values)])
+
+    def _rounds(
+        self, moment: Moment, most: Array, rng: np.random.Generator, future: _Future, mean: Array
+    ) -> list[tuple[float, Array]]:
+        """Cross-entropy from one start; the elite of each round with its value."""
+        low = np.array([-1.0, 0.0, 0.0, 0.0, 0.1, 0.0])
+        spread, found = np.array([0.4, 0.3, 0.3, 0.35, 0.35, 0.35]), []
         for _ in range(_ROUNDS):
             drawn = np.clip(mean + spread * rng.standard_normal((_CANDIDATES, 6)), low, 1.0)
             drawn[: _CANDIDATES // 3, :2] *= rng.random((_CANDIDATES // 3, 2)) < 0.5
             drawn[0] = mean
-            values = _values(moment, _rounded(drawn * most), future)
-            elite = drawn[np.argsort(-values)[:7]]
-            mean, spread = elite.mean(axis=0), elite.std(axis=0) + 0.02
-        final = np.vstack([_rounded(elite * most), _rounded(mean[None] * most)])
-        values = _values(moment, final, _future(moment, rng, 2 * _SCENARIOS))
-        self._value = float(values.max())
-        return np.asarray(final[np.argmax(values)])
+            measured = _rounded(drawn * most)
+            values = _values(moment, measured, future)
+            best = np.argsort(-values)[:_ELITE]
+            found += [(float(values[i]), measured[i]) for i in best]
+            mean, spread = drawn[best].mean(axis=0), drawn[best].std(axis=0) + 0.03
+        return found
 
 
 def _most(moment: Moment) -> Array:
