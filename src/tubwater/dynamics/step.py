@@ -69,9 +69,13 @@ def advance(
     totals = state.water.totals.copy()
     grams, ph = state.tablet_grams, state.ph
     for _ in range(steps):
-        grams = _release(totals, grams, state, rates, hours / steps, tablet)
+        gone = _released(grams, state, rates, hours / steps, tablet)
+        _dissolve(totals, 0.5 * gone, rates, tablet)  # half before and half after: of second order in the step
         _react(totals, rates, hours / steps)
         _lose(totals, rates, hours / steps, state.water.temperature)
+        _dissolve(totals, 0.5 * gone, rates, tablet)
+        _react(totals, rates, 0.0)
+        grams = grams - gone
         ph = _exchange(totals, frozen, ph, rates, hours / steps, mode)
     if settle:
         ph = frozen.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
@@ -119,19 +123,23 @@ def alkalinity_of(totals: Array) -> Array:
     return value
 
 
-def _release(
-    totals: Array, grams: Array, state: TubState, rates: Rates, hours: float, tablet: Composition | None
-) -> Array:
-    """Tablets dissolve into ``totals`` (in place); returns what is left, g."""
+def _released(grams: Array, state: TubState, rates: Rates, hours: float, tablet: Composition | None) -> Array:
+    """What the tablets lose, g."""
     if tablet is None or not np.any(grams):
-        return grams
+        return np.zeros(1)
     full = np.maximum(state.tablet_count * FULL_TABLET_GRAMS, 1e-9)
     rate = rates.release * state.tablet_count * state.opening * (grams / full) ** rates.release_exponent
-    gone = np.minimum(rate * hours, grams)
+    gone: Array = np.minimum(rate * hours, grams)
+    return gone
+
+
+def _dissolve(totals: Array, grams: Array, rates: Rates, tablet: Composition | None) -> None:
+    """Tablet dissolves into ``totals`` (in place)."""
+    if tablet is None or not grams.any():
+        return
+    per_kg = grams / (rates.litres * 0.993)
     for index in np.flatnonzero(tablet.per_gram):
-        totals[index] += tablet.per_gram[index] * gone / (rates.litres * 0.993)
-    left: Array = grams - gone
-    return left
+        totals[index] += tablet.per_gram[index] * per_kg
 
 
 def _react(totals: Array, rates: Rates, hours: float) -> None:
@@ -139,7 +147,7 @@ def _react(totals: Array, rates: Rates, hours: float) -> None:
     if totals[_CHLORINE].any():
         moved = np.minimum(totals[_CHLORINE], totals[_BR])
         _move(totals, moved, take=(_CHLORINE, _BR), give=(_BROMINE, _CL))
-    if totals[_MPS].any():
+    if hours > 0.0 and totals[_MPS].any():
         moved = second_order(totals[_MPS], totals[_BR], rates.monopersulfate_rate * hours * _SECONDS)
         _move(totals, moved, take=(_MPS, _BR), give=(_BROMINE, _SO4))
 
@@ -152,13 +160,14 @@ def _move(totals: Array, amount: Array, take: tuple[int, ...], give: tuple[int, 
 
 
 def _lose(totals: Array, rates: Rates, hours: float, temperature: Array) -> None:
-    """The slow demand and the idle loss take halogen (in place)."""
+    """The slow demand takes halogen between two halves of the idle loss (in place)."""
+    share = -np.expm1(-0.5 * hours * rates.decay_at(temperature))
+    _spend(totals, (totals[_BROMINE] + totals[_CHLORINE]) * share)
     active = totals[_BROMINE] + totals[_CHLORINE]
     speed = rates.slow_rate * active / (active + _HALF_AVAILABLE)
     wanted = totals[_DEMAND] * -np.expm1(-speed * hours)
     totals[_DEMAND] -= wanted - _spend(totals, wanted)
-    active = totals[_BROMINE] + totals[_CHLORINE]
-    _spend(totals, active * -np.expm1(-rates.decay_at(temperature) * hours))
+    _spend(totals, (totals[_BROMINE] + totals[_CHLORINE]) * share)
 
 
 def _spend(totals: Array, wanted: Array) -> Array:
