@@ -3,6 +3,7 @@
 from tubwater.belief.belief import MEMBERS, Belief, Foretold, believe, foretell
 from tubwater.belief.checkpoint import MODEL, Checkpoints
 from tubwater.belief.history import Happening, Slot, happenings
+from tubwater.belief.learned import Change, ChangeKind, Learned, LearnedValue, changes, learned
 from tubwater.belief.life import Moment, covered_until, fed, passed
 from tubwater.belief.observe import Observer
 from tubwater.belief.prior import Prior, prior_of
@@ -13,9 +14,13 @@ __all__ = [
     "MEMBERS",
     "MODEL",
     "Belief",
+    "Change",
+    "ChangeKind",
     "Checkpoints",
     "Foretold",
     "Happening",
+    "Learned",
+    "LearnedValue",
     "Moment",
     "Observer",
     "Prior",
@@ -23,10 +28,12 @@ __all__ = [
     "SamplerInfo",
     "Slot",
     "believe",
+    "changes",
     "covered_until",
     "fed",
     "foretell",
     "happenings",
+    "learned",
     "passed",
     "prior_of",
 ]

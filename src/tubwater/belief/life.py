@@ -29,10 +29,10 @@ from tubwater.dynamics import (
 from tubwater.facts import defaults
 from tubwater.tub import Answer, Dosed, Drained, FeederSet, Filled, Noticed, Soaked
 
-__all__ = ["Moment", "covered_until", "fed", "jump_edge", "passed", "scoop_share"]
+__all__ = ["Moment", "covered_until", "fed", "jump_edge", "passed", "scoop_share", "size_of"]
 
 Array = NDArray[np.float64]
-_LONGEST_COVERED = 12.0  # h; against steps of one hour within 0.02 mg/L of bromine and 0.002 pH (tested)
+_LONGEST_COVERED = 8.0  # h; bromine within one in a hundred of steps of a quarter hour, pH within 0.04 (tested)
 _SCOOP_FROM = 0.15  # relative spread from which a measure is a scoop that was never weighed (judgement)
 _SCOOP_SHARE = 0.85  # of its spread that is the same from scoop to scoop (judgement)
 _UNLOGGED = {Answer.YES: 0.95, Answer.UNKNOWN: 0.35}  # chance of a soak behind such an answer (judgement)
@@ -160,18 +160,34 @@ def _unlogged(now: Moment, chance: float, noise: Array) -> Moment:
 
 
 def _unlogged_slot(now: Moment, noise: Array) -> Moment:
-    chance = 1.0 - np.exp(-0.5 * defaults()["unlogged_soaks_per_week"].value)
-    return _unlogged(now, float(chance), noise)
+    return _unlogged(now, _unlogged_chance(), noise)
+
+
+def _unlogged_chance() -> float:
+    return 1.0 - float(np.exp(-0.5 * defaults()["unlogged_soaks_per_week"].value))
+
+
+def _lid_hours(noise: Array) -> Array:
+    table = defaults()
+    chance = 1.0 - float(np.exp(-table["lid_left_open_per_week"].value))
+    return rare(table["lid_left_open_hours"], chance, noise)
 
 
 def _lid_slot(now: Moment, noise: Array) -> Moment:
-    table = defaults()
-    chance = 1.0 - np.exp(-table["lid_left_open_per_week"].value)
-    hours = rare(table["lid_left_open_hours"], float(chance), noise[0])
+    hours = _lid_hours(noise[0])
     if not hours.any():
         return now
     buffer, now = now.frozen()
     return replace(now, state=ventilate(now.state, now.rates.kla[Mode.OPEN] * hours, now.rates, buffer))
+
+
+def size_of(slot: Slot, noise: Array) -> Array:
+    """How large the unseen is, of the order of one: drift, hours without the lid, a soak without a note."""
+    if slot is Slot.DRIFT:
+        return heavy(noise, jump_edge())
+    if slot is Slot.LID:
+        return _lid_hours(noise) / defaults()["lid_left_open_hours"].value
+    return np.log1p(rare(defaults()["unlogged_bather_hours"], _unlogged_chance(), noise))
 
 
 def jump_edge() -> float:

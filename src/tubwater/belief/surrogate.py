@@ -8,7 +8,7 @@ from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +25,7 @@ __all__ = ["Surrogate", "fitted", "walked"]
 Array = NDArray[np.float64]
 _RIDGE = 0.005  # of the members, against fitting chance
 _STEPS = 12
+_LEAP = 2.5  # standard deviations
 _SIZES = (0.15, 0.35, 0.7)
 _SHARES = (0.1, 0.35, 1.0)
 _LOGISTIC = float(np.sqrt(1.0 - KIT_SHARE**2) * np.sqrt(3.0) / np.pi)  # scale of the error per one-sigma
@@ -41,7 +42,7 @@ class Surrogate:
         slopes, middle: the eased true value as a linear function of the plain numbers, (R, numbers) and (R, 1).
         logarithm: 1 where easing is a logarithm, else 0. bins: low, high, absolute, relative, quadrature, blunder.
         bias, bias_middle: the kit's offset as a linear function of the first plain numbers.
-        power: of the likelihood, below 1 for the newest.
+        power: of the likelihood, below 1 for the newest. feature: of the plain numbers, in which readings are linear.
     """
 
     slopes: Array
@@ -51,10 +52,11 @@ class Surrogate:
     bias: Array
     bias_middle: Array
     power: Array
+    feature: Callable[[Array], Array]
 
     def score(self, u: Array) -> Array:
         """log P of all readings at plain numbers u (numbers, N)."""
-        eased = self.middle + self.slopes @ u
+        eased = self.middle + self.slopes @ self.feature(u)
         value = np.where(self.logarithm > 0.0, np.exp(np.minimum(eased, 12.0)) - _SMALL, eased)
         low, high, absolute, relative, quadrature, blunder = self.bins
         spread = relative * np.abs(value)
@@ -83,12 +85,13 @@ def fitted(
     u: Array,
     offsets: tuple[tuple[str, ...], Array, Array],
     beta: float,
+    feature: Callable[[Array], Array],
 ) -> Surrogate:
     """The stand-in by ridge regression of ``rows`` on ``u``; offsets: names, mean (k, 1), root (k, rows of z)."""
     powers = [1.0] * (len(updates) - 1) + [beta]
     heard = [row for parts in zip(updates, rows, powers, strict=True) for row in _rows(*parts)]
     names, mean, root = offsets
-    slopes, middle = _regression(u, np.stack([row.eased for row in heard]))
+    slopes, middle = _regression(feature(u), np.stack([row.eased for row in heard]))
     weights = np.zeros((len(heard), len(names)))
     for i, row in enumerate(heard):
         weights[i, [j for j, name in enumerate(names) if name == row.kit]] = KIT_SHARE
@@ -100,6 +103,7 @@ def fitted(
         weights @ root,
         weights @ mean,
         _column([row.power for row in heard]),
+        feature,
     )
 
 
@@ -143,18 +147,30 @@ def walked(surrogate: Surrogate, u: Array, lasting: int, rng: np.random.Generato
     start = surrogate.score(u)
     now, score, cloud = u, start, u[:lasting]
     for step in range(_STEPS):
-        proposed, prior = _proposed(now, cloud, rng, step % 3 == 2)
+        proposed, prior = _proposed(now, cloud, rng, step % 4)
         fresh = surrogate.score(proposed)
         take = np.log(rng.random(score.size)) < fresh - score + prior
         now, score = np.where(take, proposed, now), np.where(take, fresh, score)
     return now, score - start
 
 
-def _proposed(now: Array, cloud: Array, rng: np.random.Generator, evolve: bool) -> tuple[Array, Array | float]:
+def _proposed(now: Array, cloud: Array, rng: np.random.Generator, kind: int) -> tuple[Array, Array | float]:
     """A proposal, and log of its prior density over that of ``now`` as far as the proposal does not keep it."""
-    if not evolve:
-        return stirred(now, rng, float(rng.choice(_SHARES)), float(rng.choice(_SIZES))), 0.0
     lasting = cloud.shape[0]
+    if kind == 3 and now.shape[0] > lasting:
+        return _leapt(now, lasting, rng)
+    if kind == 2:
+        proposed = now.copy()
+        proposed[:lasting] += evolved(cloud, rng, 0.3) - cloud
+        return proposed, 0.5 * (np.square(now[:lasting]) - np.square(proposed[:lasting])).sum(axis=0)
+    return stirred(now, rng, float(rng.choice(_SHARES)), float(rng.choice(_SIZES))), 0.0
+
+
+def _leapt(now: Array, lasting: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """One number of the unseen, another for each member, drawn anew from a wide distribution: what is rare is tried."""
+    members = np.arange(now.shape[1])
+    rows = rng.integers(lasting, now.shape[0], members.size)
+    old, new = now[rows, members], _LEAP * rng.standard_normal(members.size)
     proposed = now.copy()
-    proposed[:lasting] += evolved(cloud, rng, 0.3) - cloud
-    return proposed, 0.5 * (np.square(now[:lasting]) - np.square(proposed[:lasting])).sum(axis=0)
+    proposed[rows, members] = new
+    return proposed, 0.5 * (1.0 - _LEAP**-2) * (old**2 - new**2)

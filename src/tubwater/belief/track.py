@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,7 @@ Array = NDArray[np.float64]
 _WINDOW = timedelta(days=30)  # judgement: longer windows move too rarely, shorter ones forget explanations
 _MOST_RUNGS = 40
 _NONE: Array = np.zeros(0)
+_ENOUGH, _MOST_EXTRA = 0.8, 4  # share of members that must have moved, and moves tried for it at the end
 _SHORT = 4  # happenings up to which a window is cheap to re-live and gets more moves
 
 
@@ -179,7 +181,10 @@ def _tempered(
         evidence += log_mean(up * cloud.last)
         picked = drawn(up * cloud.last, rng)
         cloud, touched, beta = _picked(cloud, picked), touched[picked], min(1.0, beta + up)
-        for _ in range(sweeps + (1 if beta >= 1.0 else 0)):
+        last = beta >= 1.0
+        for sweep in range(sweeps + (_MOST_EXTRA if last else 0)):
+            if sweep > sweeps and touched.mean() > _ENOUGH:
+                break
             if cloud.fresh.shape[0]:
                 cloud = _recent(cloud, window, done, index, beta, rng)
             cloud, took = _whole(cloud, window, done, index, beta, rng)
@@ -205,7 +210,8 @@ def _whole(
     """A move of the tub and of everything unseen: a walk on the stand-in, and its end lived in full."""
     u = np.concatenate([cloud.z, cloud.noise, cloud.fresh])
     rows, lasting, old = (*cloud.rows, cloud.newest), cloud.z.shape[0], cloud.noise.shape[0]
-    stand_in = fitted(window.updates(index + 1), rows, u, window.offset_map(lasting), beta)
+    feature = partial(window.feature, lasting=lasting, stop=index)
+    stand_in = fitted(window.updates(index + 1), rows, u, window.offset_map(lasting), beta, feature)
     walk, gain = walked(stand_in, u, lasting, rng)
     z, noise, fresh = walk[:lasting], walk[lasting : lasting + old], walk[lasting + old :]
     start, earlier = window.lived(window.begin(z), noise, window.first, done)

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief.anchor import Anchor
-from tubwater.belief.history import Happening
-from tubwater.belief.life import Moment, covered_until, passed, scoop_share
+from tubwater.belief.history import Happening, Slot
+from tubwater.belief.life import Moment, covered_until, passed, scoop_share, size_of
 from tubwater.belief.prior import Prior
 from tubwater.belief.products import Products
 from tubwater.belief.readings import kit_name, predictions
@@ -69,6 +69,15 @@ class Window:
         observer, now = now.seen()
         assert isinstance(happening.what, Tested)
         return now, predictions(happening.what, now, observer)
+
+    def feature(self, u: Array, lasting: int, stop: int) -> Array:
+        """Plain numbers u (lasting, then the noise up to ``stop``) as readings follow them nearly linearly."""
+        found, row = u.copy(), lasting
+        for happening in self.line[self.first : stop]:
+            if isinstance(happening.what, Slot):
+                found[row : row + happening.draws] = size_of(happening.what, u[row : row + happening.draws])
+            row += happening.draws
+        return found
 
     def updates(self, stop: int) -> tuple[Tested | Filled, ...]:
         """What was heard in the window before happening ``stop``."""
