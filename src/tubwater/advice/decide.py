@@ -19,12 +19,14 @@ from tubwater.tub import Filled, Product, Sanitizer
 
 __all__ = ["Decision", "Kit", "Trials", "bank_is_thin", "bromide_to", "calcium_to", "decide", "kit_of", "oxidizer_to"]
 
-_MEMBERS = 48
+_MEMBERS = 64
 _CHECK_MEMBERS = 160
 _TRIALS = 40
 _MOST_PARTS = 2
 _MOST_TABLETS_PER_1300 = 8.0
 _TABLET_BITE = 1.0
+_SHOCK_HOURS = 2.0  # in which a shock is meant to reach its goal (judgement)
+_LOW_AFTER_READING = 0.12  # probability of low alkalinity at which a low reading holds acid back (judgement)
 _SURE_SOFT = 0.8  # probability below the lower aim before calcium is added (judgement)
 
 
@@ -109,7 +111,8 @@ def oxidizer_to(case: Situation, kit: Kit, goal: float) -> float:
     per_mg = 159.808 if case.tub.sanitizer is Sanitizer.BROMINE else 70.906
     oxidant = case.products.compositions[kit.oxidizer.name].oxidant * per_mg
     present = np.median(case.sanitizer_of(case.state))
-    owed = np.median(case.state.water.demand) * per_mg * 1000.0
+    soon = -np.expm1(-_SHOCK_HOURS * case.rates.slow_rate)  # of what is owed; the rest is met over the day
+    owed = np.median(case.state.water.demand * soon) * per_mg * 1000.0
     litres = np.median(case.rates.litres)
     return float(max(goal - present + owed, 0.0) * litres / 1000.0 / oxidant)
 
@@ -173,11 +176,11 @@ def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tup
 
 
 def _alkalinity_low(case: Situation) -> bool:
-    """The alkalinity read or believed is below its aim: the worse of test and belief counts."""
+    """The alkalinity is believed below its aim, or was read so and may well be."""
     low = case.limits(Quantity.TOTAL_ALKALINITY).aim_low
     read = case.last_valid(Quantity.TOTAL_ALKALINITY)
-    believed = float(np.median(case.observer.read(Quantity.TOTAL_ALKALINITY)))
-    return believed < low or (read is not None and read.value < low)
+    probability = float(np.mean(case.observer.read(Quantity.TOTAL_ALKALINITY) < low))
+    return probability > (_LOW_AFTER_READING if read is not None and read.value < low else 0.5)
 
 
 def _room(product: Product | None, litres: float) -> float:

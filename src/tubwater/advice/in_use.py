@@ -94,9 +94,12 @@ def _task(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: b
 
 
 def _recovering(case: Situation, verdict: Verdict) -> bool:
-    """The sanitizer was lost: by the reading's middle, or by a lapse."""
-    low = _middle(case) < case.limits(case.sanitizer_quantity).keep_out_low
-    return low or bool({"lapse", "lapse-unknown"} & {r.kind for r in verdict.reasons})
+    """The sanitizer is gone by the reading's middle, or was by what was told, with no better reading since."""
+    floor = case.limits(case.sanitizer_quantity).keep_out_low
+    told = case.lapse is not None and "lapse" in {r.kind for r in verdict.reasons}
+    better = [r for r in case.readings(case.sanitizer_quantity) if case.middle(r) >= floor]
+    since = case.lapse is not None and any(r.at > case.lapse.since for r in better)
+    return _middle(case) < floor or (told and not since)
 
 
 def _middle(case: Situation) -> float:
@@ -107,7 +110,7 @@ def _middle(case: Situation) -> float:
 
 def _fixed(case: Situation, kit: Kit, recovery: bool) -> dict[str, float]:
     if _middle(case) > case.limits(case.sanitizer_quantity).keep_out_high:
-        return {"oxidizer": 0.0, "tablet_grams": 0.0}
+        return {"oxidizer": 0.0}
     return {"oxidizer": oxidizer_to(case, kit, defaults()["shock_mg"].value)} if recovery else {}
 
 

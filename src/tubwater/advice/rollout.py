@@ -215,10 +215,10 @@ def _soft(b: Bands, sanitizer: Array, ph: Array, alkalinity: Array, index: Array
     middle = 0.5 * (b.sanitizer.aim_low + b.sanitizer.aim_high)
     low = np.maximum(middle - sanitizer, 0.0) / b.sanitizer.aim_low
     high = np.maximum(sanitizer - b.sanitizer.aim_high, 0.0) / b.sanitizer.aim_high
-    inner = 0.1
+    inner = 0.02  # a low start that drifts up is a good plan, so the edges count almost in full
     acid = np.maximum(b.ph.aim_low + inner - ph, 0.0) + np.maximum(ph - b.ph.aim_high + inner, 0.0)
     wide = b.alkalinity.aim_high - b.alkalinity.aim_low
-    salt = np.maximum(b.alkalinity.aim_low + 0.15 * wide - alkalinity, 0.0)
+    salt = np.maximum(b.alkalinity.aim_low + 0.05 * wide - alkalinity, 0.0)
     salt = (salt + np.maximum(alkalinity - b.alkalinity.aim_high, 0.0)) / wide
     scale = np.maximum(index - b.calcite_high, 0.0)
     total: Array = np.minimum(low + high, 2.0) + np.minimum(2.0 * acid, 2.0) + np.minimum(salt, 2.0) + 2.0 * scale

@@ -44,8 +44,16 @@ def allowed(beside: Beside, after: TubState, sanitizer_high: float) -> bool:
     scale, scale_before = Observer(after).solved.si_calcite, beside.calcite()
     if not _within(scale, scale_before, -np.inf, SCALE_HIGH):
         return False
-    active, active_before = Observer(after).read(beside.sanitizer), Observer(beside.state).read(beside.sanitizer)
-    return _within(active, active_before, -np.inf, sanitizer_high)
+    return _within(_to_come(beside, after), _to_come(beside, beside.state), -np.inf, sanitizer_high)
+
+
+def _to_come(beside: Beside, state: TubState) -> np.ndarray:
+    """The sanitizer once all monopersulfate has reacted with the bromide there is, mg/L."""
+    observer, water = Observer(state), state.water
+    reacts = np.minimum(water.monopersulfate, water.bromide)
+    share = np.divide(reacts, water.monopersulfate, out=np.zeros_like(reacts), where=water.monopersulfate > 0.0)
+    value: np.ndarray = observer.read(beside.sanitizer) + observer.monopersulfate * share
+    return value
 
 
 def largest_allowed(
