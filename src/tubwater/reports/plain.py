@@ -102,11 +102,12 @@ def _steps(plan: Plan, units: UnitSystem) -> str:
         return "Nothing to add this time.\n"
     length = max(step.starts_at + step.minutes for step in plan.steps)
     title = f"What to do, {show.minutes(length)} from {moment(plan.begins)}"
-    blocks = [block for n, step in enumerate(plan.steps, 1) for block in _step(n, step, plan.begins, units)]
+    told: dict[str, int] = {}
+    blocks = [block for n, step in enumerate(plan.steps, 1) for block in _step(n, step, plan.begins, units, told)]
     return "\n".join([title, "", *blocks])
 
 
-def _step(number: int, step: Step, begins: datetime, units: UnitSystem) -> Iterator[str]:
+def _step(number: int, step: Step, begins: datetime, units: UnitSystem, told: dict[str, int]) -> Iterator[str]:
     starts = begins + timedelta(minutes=step.starts_at)
     late = (starts.date() - begins.date()).days
     mark = f"{starts:%H:%M}" if not late else f"+{late} d {starts:%H:%M}"
@@ -116,8 +117,19 @@ def _step(number: int, step: Step, begins: datetime, units: UnitSystem) -> Itera
         yield _inner("Why: " + sentence(step.reasons[0], units))
     if step.expected:
         yield _inner("Should then read: " + _expected(step.expected, units))
-    yield from (_inner("! " + text_of("caution", caution), "  ") for caution in step.cautions)
+    yield from (_inner("! " + text, "  ") for text in _cautions(number, step, told))
     yield ""
+
+
+def _cautions(number: int, step: Step, told: dict[str, int]) -> Iterator[str]:
+    """Each caution in full where it comes first; after that the step where it stands."""
+    again = sorted({told[key] for key in step.cautions if key in told})
+    for key in step.cautions:
+        if key not in told:
+            told[key] = number
+            yield text_of("caution", key)
+    if again:
+        yield f"Also the cautions of step{'s' if len(again) > 1 else ''} {' and '.join(str(n) for n in again)}."
 
 
 def _after_soak(rule: AfterSoak | None, units: UnitSystem) -> str:
