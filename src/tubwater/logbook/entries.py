@@ -17,7 +17,7 @@ from tubwater.services.memory import check_text, same_content
 from tubwater.services.ports import Entry, Kind, Source, Stored
 from tubwater.tub.data import as_data
 
-__all__ = ["SqlEntries", "row_of", "stored_of"]
+__all__ = ["SqlEntries", "lock_key", "row_of", "stored_of"]
 
 _CHUNK = 500  # an old SQLite takes 999 values in one statement
 _Item = TypeVar("_Item")
@@ -104,11 +104,12 @@ class _Append:
         SQLite has locked the whole file already.
         """
         if self._connection.dialect.name == "postgresql":
-            for key in sorted(_lock_key(tub) for tub in tubs):
+            for key in sorted(lock_key(tub) for tub in tubs):
                 self._connection.execute(select(func.pg_advisory_xact_lock(key)))
 
 
-def _lock_key(tub: str) -> int:
+def lock_key(tub: str) -> int:
+    """The number under which PostgreSQL locks a tub."""
     return int.from_bytes(blake2b(tub.encode(), digest_size=8).digest(), "big", signed=True)
 
 

@@ -53,7 +53,7 @@ def place_of(place: str | Path) -> Place:
         return Place(URL.create("sqlite", database=str(path)), path, str(path))
     try:
         url = make_url(text)
-    except ArgumentError:
+    except (ArgumentError, ValueError):
         raise StoreUnavailable(f"{_EXPECTED} names a logbook; this does not") from None
     if url.get_backend_name() not in ("postgresql", "postgres"):
         raise StoreUnavailable(f"a logbook cannot be kept in {url.get_backend_name()}; {_EXPECTED}")

@@ -5,6 +5,7 @@ Whatever goes wrong here is as if nothing had been kept.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from sqlalchemy import Column, Connection, Integer, LargeBinary, MetaData, Table, Text, delete, insert, select
@@ -35,11 +36,17 @@ def snapshots_place(place: Place) -> Place:
 
 
 class SqlSnapshots:
-    """A ``SnapshotStore``; forgets the oldest beyond ``most_bytes``."""
+    """A ``SnapshotStore``; forgets the oldest when there is too much."""
 
-    def __init__(self, place: Place, most_bytes: int = _MOST_BYTES) -> None:
-        self._place, self._most, self._puts = snapshots_place(place), most_bytes, 0
+    def __init__(self, place: Place) -> None:
+        self._place, self._most, self._puts = snapshots_place(place), _MOST_BYTES, 0
         self._database = Database(self._place, open_engine(self._place, 1.0, synchronous="off"), 1.0)
+        with suppress(StoreUnavailable):
+            create_private(self._place)
+
+    def limit(self, most: int) -> None:
+        """Keep at most about so many bytes."""
+        self._most = most
 
     def get(self, key: str) -> bytes | None:
         """See ``SnapshotStore``."""
@@ -80,7 +87,7 @@ class SqlSnapshots:
         try:
             if broken:
                 self._throw_away()
-            create_private(self._place)
+                create_private(self._place)
             self._database.write(lambda connection: _table.create(connection, checkfirst=True))
         except (StoreUnavailable, OSError):
             return False
