@@ -60,6 +60,10 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
         return ledger_answer(words, file, now, units)
     if words.command == "handout":
         return handout_answer(words, file, now, units)
+    if words.command == "outlook":
+        from tubwater.cli.outlook import outlook_of
+
+        return outlook_of(words, file, now, units)
     if words.command == "trouble":
         ranking = troubles_of_file(file, now, words.sign, words.absent, _checked(words), words.seed)
         return to_json(ranking) + "\n" if words.json else render_ranking(ranking)

@@ -28,8 +28,20 @@ _FILE_COMMANDS = {
     "why": "the reasons of a plan with their sources",
     "ledger": "what has built up since the fill, and by when to drain",
     "handout": "one page for the owner: bands, doses, the week, when to stop",
+    "outlook": "where the water is going, when to test again, and what a party or an absence would do",
     "trouble": "what may be behind cloudy water, foam, smell and the like",
 }
+_WHAT_IF = (
+    ("--days", "N", "how far to look ahead, 14 where nothing is said"),
+    ("--party-at", "TIME", "many people at that time"),
+    ("--party-people", "N", "how many"),
+    ("--party-minutes", "MIN", "how long, 60 where nothing is said"),
+    ("--away-from", "TIME", "nobody in from then"),
+    ("--away-until", "TIME", "until then"),
+    ("--opening", "SHARE", "the feeder opened so far, 0 to 1"),
+    ("--tablets", "N", "so many tablets in it"),
+    ("--test", "METHOD", "how long a test now with this method would hold"),
+)
 _PLAIN_COMMANDS = {
     "demo": "the plan for an invented tub",
     "example": "print the annotated file of that tub, to copy",
@@ -66,6 +78,9 @@ def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--scale", metavar="SCALE", help='the bottle\'s scale for it: "as Br2" or "as Cl2"')
     if name == "why":
         parser.add_argument("--step", type=int, metavar="N", help="only step N")
+    if name == "outlook":
+        for option, value, text in _WHAT_IF:
+            parser.add_argument(option, metavar=value, help=text)
     if name == "trouble":
         parser.add_argument("--sign", action="append", default=[], metavar="SIGN", help="seen, such as foam")
         parser.add_argument("--not", dest="absent", action="append", default=[], metavar="SIGN", help="not seen")

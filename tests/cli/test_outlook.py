@@ -1,0 +1,62 @@
+"""The commands `outlook` and `trouble`, and what they refuse."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tubwater.cli.app import run
+from tubwater.services.tubfile import example_text
+
+NOW = ["--now", "2026-11-25T09:00:00+00:00"]
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> str:
+    path = tmp_path / "tub.toml"
+    path.write_text(example_text(), encoding="utf-8")
+    return str(path)
+
+
+def test_the_outlook_has_a_line_for_each_day_and_says_when_to_test(
+    file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["outlook", file, "--days", "3", *NOW]) == 0
+    said = capsys.readouterr().out
+    assert all(day in said for day in ("Wed 25 Nov", "Thu 26 Nov", "Fri 27 Nov")) and "Test again by" in said
+
+
+def test_a_party_leaves_less_sanitizer(file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    plain = ["outlook", file, "--days", "2", "--json", *NOW]
+    run(plain)
+    usual = json.loads(capsys.readouterr().out)["bands"]["bromine"][2]
+    run([*plain, "--party-at", "2026-11-25T12:00", "--party-people", "8"])
+    party = json.loads(capsys.readouterr().out)["bands"]["bromine"][2]
+    assert party[12] < usual[12]
+
+
+@pytest.mark.parametrize(
+    ("words", "field"),
+    [
+        (["outlook", "--tablets", "many"], "--tablets"),
+        (["outlook", "--party-at", "soon"], "--party-at"),
+        (["outlook", "--party-at", "2020-01-01T10:00"], "--party-at"),
+        (["outlook", "--days", "1000"], "horizon_days"),
+        (["outlook", "--away-from", "2026-12-01T10:00"], "away"),
+        (["trouble"], "--sign"),
+        (["trouble", "--sign", "fog"], "--sign"),
+        (["trouble", "--sign", "foam", "--check", "jar-shake"], "--check"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused_with_its_name(
+    words: list[str], field: str, file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run([words[0], file, *words[1:], *NOW]) == 2
+    assert field in capsys.readouterr().err
+
+
+def test_a_complaint_gets_fixed_advice_and_no_causes(file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["trouble", file, "--sign", "skin", "--json", *NOW]) == 0
+    assert json.loads(capsys.readouterr().out)["causes"] == []
