@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from tubwater.advice import Occasion, Wishes
+from tubwater.advice.decide import taken_share
 from tubwater.facts import Quantity
 from tubwater.facts.quantity import OxidantScale
 from tubwater.services import plan_for, verdict_for
+from tubwater.services.advise import case_of
 from tubwater.tub import (
     Answer,
     Cared,
@@ -28,6 +30,7 @@ from tubwater.tub import (
     Sanitizer,
     Shelf,
     Sign,
+    Soaked,
     StepKind,
     Tub,
     TubKind,
@@ -372,3 +375,11 @@ def test_part_of_an_acid_dose_goes_in_before_the_test_that_can_tell() -> None:
     assert "sodium-bisulfate" in doses(plan)
     tells = [r for s in plan.steps if s.kind is StepKind.TEST for r in s.reasons if r.kind == "retest-tells"]
     assert tells and float(tells[0].values["grams"]) > 0.0
+
+
+def test_a_keeper_who_never_doses_after_a_soak_is_not_planned_for_as_if_he_did() -> None:
+    soaks = [Soaked(NOW - timedelta(days=d, hours=12), 2.0, 30.0) for d in range(1, 13)]
+    given: list[Event] = [Dosed(s.at + timedelta(minutes=40), "oxidizer", 20.0) for s in soaks]
+    never = case_of(TUB, SHELF, list(soaks), NOW, members=64)
+    always = case_of(TUB, SHELF, [*soaks, *given], NOW, members=64)
+    assert taken_share(never) < 0.3 < 0.9 < taken_share(always)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 
 import numpy as np
 
@@ -15,13 +16,26 @@ from tubwater.advice.wishes import Wishes
 from tubwater.chemistry import INDEX, MG_PER_MOL, Composition, freeze
 from tubwater.facts import Role, defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Filled, Product, Sanitizer
+from tubwater.tub import Filled, Product, Sanitizer, Soaked
 
-__all__ = ["Decision", "Kit", "Trials", "bank_is_thin", "bromide_to", "calcium_to", "decide", "kit_of", "oxidizer_to"]
+__all__ = [
+    "Decision",
+    "Kit",
+    "Trials",
+    "bank_is_thin",
+    "bromide_to",
+    "calcium_to",
+    "decide",
+    "kit_of",
+    "oxidizer_to",
+    "taken_share",
+]
 
 _MEMBERS = 64
 _CHECK_MEMBERS = 160
 _TRIALS = 40
+_SOON_AFTER = timedelta(hours=4)  # a dose this soon after a soak counts as its dose (judgement)
+_USUAL_WEIGHT = 4.0  # soaks that the usual share weighs as much as (judgement)
 _MOST_PARTS = 2
 _MOST_TABLETS_PER_1300 = 8.0
 _TABLET_BITE = 1.0
@@ -245,7 +259,17 @@ def _future(case: Situation, wishes: Wishes, rng: np.random.Generator, members: 
     bathes = rng.random((days, members)) < min(per_week / 7.0, 1.0)
     heads = np.maximum(np.round(people * np.exp(0.25 * rng.standard_normal((days, members)))), 1.0) * bathes
     hours = heads * minutes / 60.0 * np.exp(0.3 * rng.standard_normal((days, members)))
-    return Future(hours, heads, np.exp(spread * rng.standard_normal(members)), visit_hours=1.0)
+    taken = (rng.random((days, members)) < taken_share(case)).astype(float)
+    return Future(hours, heads, taken, np.exp(spread * rng.standard_normal(members)), visit_hours=1.0)
+
+
+def taken_share(case: Situation) -> float:
+    """How often a soak is followed by its dose: the usual share, moved by what this logbook shows."""
+    soaks = [e.at for e in case.belief.events if isinstance(e, Soaked)]
+    doses = [d.at for d in case.doses()]
+    kept = sum(any(timedelta(0) <= at - soak <= _SOON_AFTER for at in doses) for soak in soaks)
+    usual = defaults()["after_soak_taken"].value
+    return (kept + _USUAL_WEIGHT * usual) / (len(soaks) + _USUAL_WEIGHT)
 
 
 def _rounded(problem: Problem, kit: Kit, levers: dict[str, float], bounds: dict[str, tuple[float, float]]) -> Decision:

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from tubwater.advice.decide import taken_share
 from tubwater.advice.now import Situation
 from tubwater.belief import fed
 from tubwater.chemistry import INDEX, FrozenBuffer, dose, freeze, mg_per_litre
@@ -29,7 +30,6 @@ LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
 SATURATION = "saturation index"
 _MEMBERS = 300
 _EVENING = 20  # o'clock, when people bathe where nothing else is said (judgement)
-_TAKEN = 0.9  # share of after-soak doses that are really given (judgement)
 _SCALE_HIGH = 0.3  # calcite saturation index from which scale is likely (judgement)
 _HYPOTHETICAL = 24  # readings tried for what a test would tell
 
@@ -230,7 +230,7 @@ def _after_soak(
     recipe = case.products.compositions.get(scenario.after_soak_product)
     if recipe is None or scenario.after_soak_grams <= 0.0:
         return state
-    given = rng.random(half_hours.shape) < _TAKEN
+    given = rng.random(half_hours.shape) < taken_share(case)
     error = np.exp(defaults()["dose_spread"].value * rng.standard_normal(half_hours.shape))
     grams = scenario.after_soak_grams * half_hours * given * error
     return replace(state, water=dose(state.water, recipe, grams, case.rates.litres))

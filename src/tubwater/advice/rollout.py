@@ -63,12 +63,14 @@ class Future:
     """What each member's coming days hold, shape (M,) or (days, M).
 
     Attributes:
-        bather_hours, people: of each evening. dose_error: factor on every addition.
+        bather_hours, people: of each evening. taken: 1 where the dose after the soak is really given, else 0.
+        dose_error: factor on every addition.
         visit_hours: open and circulating.
     """
 
     bather_hours: Array
     people: Array
+    taken: Array
     dose_error: Array
     visit_hours: float
 
@@ -151,7 +153,7 @@ def _days(
             state = advance(state, evening, 0.5, Mode.SOAKING, tablet, buffer, longest=0.5)
             state = soak(state, rates, hours, future.people[day])
             yield state, 0.5
-            state = _after_soak(state, rates, levers, recipes, future, hours)
+            state = _after_soak(state, rates, levers, recipes, future, hours * future.taken[day])
         for stretch in (4.0, 10.0):
             state = advance(state, rates, stretch, Mode.COVERED, tablet, buffer, longest=10.0)
             yield state, stretch
