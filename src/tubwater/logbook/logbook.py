@@ -9,7 +9,9 @@ from tubwater.logbook.accounts import SqlAccounts, SqlKits
 from tubwater.logbook.engine import Database, create_private, open_engine
 from tubwater.logbook.entries import SqlEntries
 from tubwater.logbook.migrate import bring_up
+from tubwater.logbook.passwords import ArgonPasswords
 from tubwater.logbook.place import default_place, place_of
+from tubwater.logbook.sheetfiles import FileSheets
 from tubwater.logbook.snapshots import SqlSnapshots
 from tubwater.services.storage import Finding
 
@@ -58,6 +60,9 @@ def open_logbook(place: str | Path, busy_seconds: float = BUSY_SECONDS) -> SqlLo
 
 class SqlStorehouse:
     """A ``Storehouse`` of databases."""
+
+    def __init__(self) -> None:
+        self.sheets, self.passwords = FileSheets(), ArgonPasswords()
 
     def open(self, place: str | Path) -> SqlLogbook:
         """See ``Storehouse``."""

@@ -8,7 +8,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Protocol
 
-from tubwater.services.people import AccountStore
+from tubwater.services.columns import SheetFiles
+from tubwater.services.people import AccountStore, Passwords
 from tubwater.services.ports import EntryStore, SnapshotStore
 
 __all__ = ["Fault", "Finding", "Kit", "KitStore", "Logbook", "Storehouse"]
@@ -116,6 +117,16 @@ class Storehouse(Protocol):
         Raises:
             InputError: the backup cannot be read, or the place is not empty. StoreUnavailable.
         """
+        ...
+
+    @property
+    def sheets(self) -> SheetFiles:
+        """Files of tables."""
+        ...
+
+    @property
+    def passwords(self) -> Passwords:
+        """What makes and checks hashes of passwords."""
         ...
 
     def default_place(self) -> str:
