@@ -25,9 +25,9 @@ from tubwater.facts import Role, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Plan, Reason, Step, StepKind
 
-__all__ = ["fold", "fresh_hours", "holds_back"]
+__all__ = ["LONGEST_PAUSE", "fold", "fresh_hours", "holds_back"]
 
-_LONGEST_PAUSE = timedelta(minutes=30)  # a dose shown longer than this without an answer is asked about (judgement)
+LONGEST_PAUSE = timedelta(minutes=30)  # a dose shown longer than this without an answer is asked about (judgement)
 _SLOW_ROLES = {Role.RAISE_ALKALINITY, Role.RAISE_CALCIUM, Role.BROMIDE_BANK, Role.BORATE_BUFFER}
 _PH_ROLES = {Role.LOWER_PH, Role.RAISE_PH}
 _SANITIZERS = (Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE)
@@ -228,9 +228,9 @@ def _interrupted(since: datetime, events: Sequence[VisitEvent], now: datetime) -
     """Somebody went away from a dose that was shown, or said nothing for long."""
     settled = [e.at for e in events if e.what is What.ANSWERED and e.at >= since]
     if settled:
-        return now - settled[-1] > _LONGEST_PAUSE or any(e.what is What.TAKEN_UP and e.at > settled[-1] for e in events)
+        return now - settled[-1] > LONGEST_PAUSE or any(e.what is What.TAKEN_UP and e.at > settled[-1] for e in events)
     away = any(e.what is What.TAKEN_UP and e.at > since for e in events)
-    return away or now - max([since, *(e.at for e in events)]) > _LONGEST_PAUSE
+    return away or now - max([since, *(e.at for e in events)]) > LONGEST_PAUSE
 
 
 def _stale(step: Step, tested: Mapping[str, datetime], now: datetime) -> bool:

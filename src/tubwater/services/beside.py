@@ -12,7 +12,7 @@ from tubwater.services.ports import Kind, Stored
 from tubwater.tub import Plan, Quantity, Reason
 from tubwater.tub.data import from_data
 
-__all__ = ["events_of_visit", "foreseen_plan", "held_back", "running_of", "visits_of"]
+__all__ = ["events_of_visit", "foreseen_plan", "held_back", "last_tests", "running_of", "visits_of"]
 
 
 def visits_of(entries: Sequence[Stored]) -> tuple[str, ...]:
@@ -29,7 +29,7 @@ def events_of_visit(entries: Sequence[Stored], visit: str) -> list[VisitEvent]:
 def running_of(entries: Sequence[Stored], visit: str, now: datetime) -> Running | None:
     """A visit at ``now``; None where there is no such visit."""
     events = events_of_visit(entries, visit)
-    return fold(events, now, _last_tests(entries)) if events else None
+    return fold(events, now, last_tests(entries)) if events else None
 
 
 def held_back(entries: Sequence[Stored], now: datetime) -> Reason | None:
@@ -70,7 +70,7 @@ def _event(stored: Stored) -> VisitEvent:
     )
 
 
-def _last_tests(entries: Sequence[Stored]) -> Mapping[str, datetime]:
+def last_tests(entries: Sequence[Stored]) -> Mapping[str, datetime]:
     """When each quantity was read last."""
     found: dict[str, datetime] = {}
     for line in effective(entries):

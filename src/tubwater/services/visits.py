@@ -14,16 +14,17 @@ from typing import Any
 from tubwater.advice import Wishes
 from tubwater.advice.again import plan_rest, why_again
 from tubwater.advice.beside_tub import Ask, HandedOver, Phase, Running, Standing, Status, VisitEvent, What
+from tubwater.advice.running import LONGEST_PAUSE, fresh_hours
 from tubwater.errors import Conflict, InputError, UnknownEntry
 from tubwater.services.advise import case_of
-from tubwater.services.beside import foreseen_plan, running_of, visits_of
+from tubwater.services.beside import foreseen_plan, last_tests, running_of, visits_of
 from tubwater.services.deeds import deeds_after, grams_of
 from tubwater.services.keeping import MODEL, Keeping
 from tubwater.services.ports import Kind, Source, Stored
-from tubwater.tub import Plan, StepKind
+from tubwater.tub import Plan, Step, StepKind
 from tubwater.tub.data import as_data, from_data
 
-__all__ = ["Ask", "HandedOver", "Phase", "Running", "Standing", "Status", "Told", "Visits", "What"]
+__all__ = ["LONGEST_PAUSE", "Ask", "HandedOver", "Phase", "Running", "Standing", "Status", "Told", "Visits", "What"]
 
 _ANSWERS = {What.DONE, What.OTHER_AMOUNT, What.NOT_IN_HAND, What.SKIPPED, What.NOT_SURE, What.RETEST}
 _ADDS = (StepKind.DOSE, StepKind.SET_FEEDER)
@@ -105,6 +106,14 @@ class Visits:
             self._plan_again(tub, visit, state, state.owes)
             state = self._state(tub, visit)
         return state
+
+    def rests_on(self, tub: str, step: Step) -> tuple[str, float, datetime | None]:
+        """What a dose rests on: the quantity, for how many hours its test carries it, and when it was read last."""
+        quantities, hours = fresh_hours(step)
+        tested = last_tests(self.keeping.entries(tub))
+        found = [(tested[q], str(q)) for q in quantities if str(q) in tested]
+        at, name = max(found) if found else (None, str(quantities[0]))
+        return name, hours, at
 
     def tell(self, tub: str, visit: str, told: Told, source: Source | None = None, id: str = "") -> Running:
         """Keeps what was said, with what it means for the water, and plans the rest anew where it has to.
