@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from itertools import groupby
+from types import SimpleNamespace
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, Text, select, type_coerce
 
 from tubwater.errors import InputError, StoreUnavailable
 from tubwater.logbook.engine import Database
 from tubwater.logbook.entries import stored_of
 from tubwater.logbook.migrate import HEAD, version_of
-from tubwater.logbook.tables import METADATA, entry
+from tubwater.logbook.tables import METADATA, Moment, entry
 from tubwater.services.effective import table_of
 from tubwater.services.ports import Kind, Stored
 from tubwater.services.storage import Fault, Finding
@@ -65,7 +66,9 @@ def _is_ours(name: str | None, kind: str, parents: Any) -> bool:
 
 
 def _entries(connection: Connection) -> Iterator[Finding]:
-    rows = connection.execute(select(entry).order_by(entry.c.tub, entry.c.place))
+    # Times as the texts that stand there, so that one that is none is found and does not stop the search.
+    columns = [type_coerce(c, Text).label(c.name) if isinstance(c.type, Moment) else c for c in entry.columns]
+    rows = connection.execute(select(*columns).order_by(entry.c.tub, entry.c.place))
     for tub, found in groupby(rows, key=lambda row: str(row.tub)):
         entries: list[Stored] = []
         for row in found:
@@ -78,12 +81,19 @@ def _entries(connection: Connection) -> Iterator[Finding]:
 
 
 def _read(row: Row[Any]) -> Stored:
-    stored = stored_of(row)
+    parts = dict(row._mapping)
+    times = {name: _time(parts[name]) for name in ("happened", "recorded", "sent")}
+    stored = stored_of(SimpleNamespace(**parts | times))
     if not isinstance(stored.entry.body, dict):
         raise TypeError("the body is no table")
-    if stored.entry.happened.tzinfo is None or stored.recorded.tzinfo is None:
-        raise ValueError("a time without an offset")
     return stored
+
+
+def _time(text: str | None) -> datetime | None:
+    found = None if text is None else datetime.fromisoformat(text)
+    if found is not None and found.tzinfo is None:
+        raise ValueError(f"a time without an offset: {text}")
+    return found
 
 
 def _order(entries: Sequence[Stored]) -> Iterator[Finding]:

@@ -8,7 +8,7 @@ from datetime import datetime
 from hashlib import blake2b
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Row, func, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from tubwater.errors import Conflict
 from tubwater.logbook.engine import Database
@@ -136,7 +136,7 @@ def row_of(stored: Stored) -> dict[str, Any]:
     }
 
 
-def stored_of(row: Row[Any]) -> Stored:
+def stored_of(row: Any) -> Stored:
     """A row as an entry."""
     source = Source(row.actor, row.device, row.sequence, row.sent)
     entry = Entry(row.id, row.tub, Kind(row.kind), row.happened, json.loads(row.body), source, row.after)
