@@ -198,6 +198,11 @@ def test_a_visit_that_was_left_holds_people_back_until_its_wait_is_over() -> Non
     assert holds_back(state(PREPARED, ACID_IN, left, minutes=30)) is None
 
 
+def test_leaving_after_the_last_step_leaves_nothing_to_anybody() -> None:
+    done = [said(What.DONE, n, f"0.{p}") for n, p in ((2, 0), (4, 1), (26, 4), (28, 5), (50, 7))]
+    assert state(*done, said(What.LEFT, 51), minutes=52).phase is Phase.FINISHED
+
+
 def test_a_closed_visit_has_no_step_left() -> None:
     found = state(PREPARED, said(What.CLOSED, 6), minutes=7)
     assert found.phase is Phase.CLOSED and found.turn is None and holds_back(found) is None

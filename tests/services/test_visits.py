@@ -280,6 +280,7 @@ def test_a_phone_whose_clock_is_wrong_puts_nothing_before_the_visit_or_into_the_
         Told(What.BEGUN),
         Told(What.RETEST, "0.0", test={"method": "strip", "pH": 40}),
         Told(What.NOT_SURE, "0.0"),
+        Told(What.LEFT, to="a\x00b"),
     ],
 )
 def test_what_cannot_be_said_is_refused(visits: Visits, tub: str, told: Told) -> None:
@@ -291,3 +292,19 @@ def test_what_cannot_be_said_is_refused(visits: Visits, tub: str, told: Told) ->
 def test_an_unknown_visit_is_said(visits: Visits, tub: str) -> None:
     with pytest.raises(UnknownEntry):
         visits.show(tub, "nowhere")
+
+
+def test_a_name_that_is_too_long_is_refused(visits: Visits, tub: str) -> None:
+    with pytest.raises(InputError):
+        visits.begin(tub, id="v" * 51)
+    visit = visits.begin(tub)
+    with pytest.raises(InputError):
+        visits.tell(tub, visit, Told(What.DONE, "0.0"), id="t" * 71)
+
+
+def test_care_that_was_undone_is_withdrawn(visits: Visits, keeping: Keeping, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.WAIT)
+    after = visits.tell(tub, visit, Told(What.DONE, state.beside[0].key))
+    visits.tell(tub, visit, Told(What.UNDONE, about=after.last))
+    assert not [e for e in keeping.file(tub).events if isinstance(e, Cared)]

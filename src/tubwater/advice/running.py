@@ -208,7 +208,7 @@ def _phased(state: Running, events: Sequence[VisitEvent]) -> Running:
     newest = moves[-1] if moves else None
     if newest and newest.what is What.CLOSED:
         return replace(state, phase=Phase.CLOSED, at=None)
-    if newest and newest.what is What.LEFT:
+    if newest and newest.what is What.LEFT and state.at is not None:
         rest = tuple(s for s in state.steps if not s.answered and not s.beside and s.step.kind is not StepKind.WAIT)
         handed = HandedOver(newest.to, newest.by, newest.at, rest, state.plan.fit_when)
         return replace(state, phase=Phase.LEFT, handed=handed)

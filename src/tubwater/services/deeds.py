@@ -36,10 +36,10 @@ def deeds_after(entries: Sequence[Stored], visit: str, event: VisitEvent, now: d
     parts: list[_Part] = []
     for name, deed in wanted.items():
         if before.get(name) != deed:
-            parts += _entered(name, deed, lines, event.id)
-    for name in before.keys() - wanted.keys():
+            parts += _entered(name, deed, lines, f"{event.id}~{len(parts)}")
+    for name in sorted(before.keys() - wanted.keys()):
         gone = [n for n, line in lines.items() if line.stands and n.split("~")[0] == name]
-        parts += [(Kind.WITHDRAWN, f"{event.id}~{n}", {"entry": n, "why": ""}) for n in gone]
+        parts += [(Kind.WITHDRAWN, f"{event.id}~{len(parts) + i}", {"entry": n}) for i, n in enumerate(gone)]
     return parts
 
 
@@ -49,7 +49,7 @@ def _wanted(events: Sequence[VisitEvent], visit: str, now: datetime) -> dict[str
     return {f"{visit}.{row.key}{tail}": deed for row in rows for tail, deed in _deeds(row)}
 
 
-def _entered(name: str, deed: _Deed, lines: Mapping[str, Line], by: str) -> list[_Part]:
+def _entered(name: str, deed: _Deed, lines: Mapping[str, Line], correction: str) -> list[_Part]:
     """The deed, its correction, or nothing where it stands already."""
     kind, body = deed
     turns = [n for n in lines if n.split("~")[0] == name]
@@ -58,7 +58,7 @@ def _entered(name: str, deed: _Deed, lines: Mapping[str, Line], by: str) -> list
         return [(kind, f"{name}~{len(turns) + 1}", body)]
     if dict(lines[standing].body) == body:
         return []
-    return [(Kind.CORRECTED, f"{by}~{standing}", {"entry": standing, "body": body})]
+    return [(Kind.CORRECTED, correction, {"entry": standing, "body": body})]
 
 
 def _deeds(row: Standing) -> list[tuple[str, _Deed]]:

@@ -28,6 +28,7 @@ __all__ = ["LONGEST_PAUSE", "Ask", "HandedOver", "Phase", "Running", "Standing",
 
 _ANSWERS = {What.DONE, What.OTHER_AMOUNT, What.NOT_IN_HAND, What.SKIPPED, What.NOT_SURE, What.RETEST}
 _ADDS = (StepKind.DOSE, StepKind.SET_FEEDER)
+_LONGEST_VISIT, _LONGEST_TOLD = 50, 70  # letters of a name, so that what is entered with it has room for its own
 _NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
@@ -68,6 +69,7 @@ class Visits:
         Raises:
             Conflict: another visit of this tub is not finished; carries its id.
         """
+        _short("id", id, _LONGEST_VISIT)
         known = visits_of(self.keeping.entries(tub))
         if id and id in known:
             return id
@@ -122,6 +124,7 @@ class Visits:
             InputError: it cannot be meant. Conflict: somebody said something about this step before; carries the entry.
             UnknownEntry: there is no such visit.
         """
+        _short("id", id, _LONGEST_TOLD)
         state, now = self._state(tub, visit), self.keeping.clock.now()
         name = id or self.keeping.names.fresh()
         if not self._known(tub, name):
@@ -141,6 +144,11 @@ class Visits:
 
     def _check(self, state: Running, told: Told) -> None:
         """Whether it can be said now."""
+        for name, text in _texts(told):
+            if not text.isprintable():
+                raise InputError.one(name, text, "a text without control characters")
+        if state.phase is Phase.CLOSED and told.what in (What.LEFT, What.TAKEN_UP):
+            raise Conflict("visit", state.last)
         if told.what in (What.BEGUN, What.REPLANNED):
             raise InputError.one("what", told.what.value, "something that was done or answered")
         if told.what is What.UNDONE:
@@ -199,6 +207,11 @@ class Visits:
         """What was said of a visit when it began."""
         begun = next(s for s in self.keeping.entries(tub) if _begins(s, visit))
         return from_data(Wishes, begun.entry.body["wishes"])
+
+
+def _short(field: str, name: str, most: int) -> None:
+    if len(name) > most:
+        raise InputError.one(field, f"{len(name)} letters", f"a name of at most {most} letters")
 
 
 def _begins(stored: Stored, visit: str) -> bool:

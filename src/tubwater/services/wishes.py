@@ -18,6 +18,6 @@ def wishes_of(minutes: float | None = None, days: float = 7.0, later_by: str = "
         raise InputError.one("minutes", minutes, "minutes from 1 to 1440")
     if not 0.25 <= days <= 60.0:
         raise InputError.one("days", days, "days from 0.25 to 60")
-    if len(later_by) > 100:
-        raise InputError.one("later_by", f"{len(later_by)} characters", "a name of at most 100 characters")
+    if len(later_by) > 100 or not later_by.isprintable():
+        raise InputError.one("later_by", f"{len(later_by)} characters", "a name of at most 100 printable characters")
     return Wishes(minutes=minutes, days=days, later_by=later_by)
