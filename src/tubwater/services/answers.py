@@ -40,6 +40,7 @@ class Answers:
         self._keeping = keeping
         self._kept: OrderedDict[Hashable, _Kept] = OrderedDict()
         self._cases: OrderedDict[Hashable, _Kept] = OrderedDict()
+        self._shown: OrderedDict[Hashable, _Kept] = OrderedDict()
         self._locks: dict[str, Lock] = {}
         self._lock = Lock()
 
@@ -73,6 +74,16 @@ class Answers:
     def water(self, tub: str) -> WaterReport:
         """What the water is believed to be."""
         return self._once(tub, ("water", tub), lambda case: water_of(case))
+
+    def shown_first(self, tub: str, what: str, kind: str) -> bool:
+        """Whether a verdict or plan of this kind is shown for the first time since the logbook changed."""
+        mark = self.mark(tub)
+        with self._of(tub):
+            kept = self._shown.get((tub, what, kind))
+            if kept is not None and kept.mark == mark:
+                return False
+            _keep(self._shown, (tub, what, kind), _Kept(mark, self._keeping.clock.now(), None), _ANSWERS)
+            return True
 
     def _once(self, tub: str, key: Hashable, ask: Callable[[Situation], _Value]) -> _Value:
         mark, now = self.mark(tub), self._keeping.clock.now()

@@ -10,7 +10,9 @@ from fastapi import FastAPI
 from tubwater import __version__
 from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
-from tubwater.web import api, tubs
+from tubwater.services.memory_kits import MemoryKits
+from tubwater.services.storage import KitStore
+from tubwater.web import api, readings, tub, tubs
 from tubwater.web.desk import Desk
 from tubwater.web.errors import answer_errors
 from tubwater.web.guard import HERE_ONLY, Guard
@@ -19,19 +21,25 @@ from tubwater.web.static import FOLDER, FixedFiles, version
 __all__ = ["create_app"]
 
 
-def create_app(services: Keeping, zone: tzinfo | None = None, hosts: Collection[str] | None = HERE_ONLY) -> FastAPI:
+def create_app(
+    services: Keeping,
+    zone: tzinfo | None = None,
+    hosts: Collection[str] | None = HERE_ONLY,
+    kits: KitStore | None = None,
+) -> FastAPI:
     """The application over the use cases.
 
     Args:
         services: the use cases over a store.
         zone: the zone in which times are shown and read; None is this machine's own.
         hosts: names under which it may be asked; None allows any.
+        kits: where it is kept which kit a tub is tested with; None is in memory.
     """
     app = FastAPI(title="Tubwater", version=__version__, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
-    app.state.desk = Desk(services, Answers(services), zone)
+    app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone)
     app.add_middleware(Guard, hosts=hosts)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
-    for part in (api, tubs):
+    for part in (api, tubs, tub, readings):
         app.include_router(part.router)
     answer_errors(app)
     return app

@@ -16,10 +16,13 @@ from markupsafe import Markup, escape
 from tubwater import __version__
 from tubwater.reports import units as numbers
 from tubwater.reports.plain import amount_text, moment, step_text
+from tubwater.reports.scale import shown, span_words
 from tubwater.reports.text import explain, quantity_unit, sentence, text_of
+from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
-from tubwater.tub import Verdict, VerdictKind
+from tubwater.tub import Amount, Expectation, Verdict, VerdictKind
 from tubwater.web.desk import desk_of
+from tubwater.web.next import Next
 from tubwater.web.static import address_of
 from tubwater.web.today import Row
 
@@ -66,6 +69,12 @@ def _templates() -> Environment:
         static=address_of,
         tubs_sentence=_tubs_sentence,
         verdict_sentence=_verdict_sentence,
+        next_sentence=_next_sentence,
+        span=_span,
+        middle=_middle,
+        weight=_weight,
+        measure=_measure,
+        field_name=_field_name,
         version=__version__,
     )
     made.filters.update(
@@ -80,6 +89,7 @@ def _templates() -> Environment:
         moment=moment,
         day=_day,
         clock=_clock,
+        short=_short,
         capital=_capital,
         bound=_nonbreaking,
     )
@@ -92,6 +102,45 @@ def _verdict_sentence(verdict: Verdict, units: UnitSystem = UnitSystem.METRIC) -
         return say(f"verdict.{verdict.kind.value}", units)
     kind = "verdict.fit.one" if verdict.people == 1 else "verdict.fit.more"
     return say(kind, units, people=verdict.people, minutes=verdict.minutes)
+
+
+def _next_sentence(found: Next, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """The next thing to do as one sentence."""
+    if found.kind == "nothing" or found.step is None:
+        return say("next.nothing", at=moment(found.plan.next_visit))
+    if found.kind == "test":
+        return say("next.test")
+    first = step_text(found.step, units)
+    return say("next.plan", step=first[:1].lower() + first[1:])
+
+
+def _span(found: Expectation | LastReading, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """An interval of a quantity in words."""
+    return span_words(found.low, found.high, found.quantity, units)
+
+
+def _middle(found: Expectation, units: UnitSystem = UnitSystem.METRIC) -> str:
+    return shown(found.median, found.quantity, units)
+
+
+def _weight(amount: Amount, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """How much of a product by weight, or by volume for a liquid."""
+    if amount.millilitres:
+        return numbers.millilitres(amount.millilitres, units)
+    return numbers.grams(amount.grams, units)
+
+
+def _measure(amount: Amount) -> str:
+    """How much of a product in its own measure; empty where it is weighed."""
+    if not amount.count or amount.measure in ("", "scale", "jug"):
+        return ""
+    kind = f"measure.{'tablet' if amount.measure == 'tablet' else 'level'}.{'one' if amount.count <= 1.0 else 'more'}"
+    return say(kind, count=numbers.fraction(amount.count), measure=amount.measure)
+
+
+def _field_name(field: str) -> str:
+    """What a keeper calls a field: "test[1].total_alkalinity" is total alkalinity."""
+    return field.rpartition(".")[2].replace("_", " ")
 
 
 def _tubs_sentence(rows: Sequence[Row]) -> str:
@@ -108,6 +157,10 @@ def _day(at: datetime) -> str:
 
 def _clock(at: datetime) -> str:
     return f"{at:%H:%M}"
+
+
+def _short(at: datetime) -> str:
+    return f"{at.day} {at:%b}, {at:%H:%M}"
 
 
 def _capital(text: str) -> str:

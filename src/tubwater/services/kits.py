@@ -1,0 +1,71 @@
+"""What a keeper can test with, and which quantities of it are asked for in a tub."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tubwater.facts import Guideline, Limits, MethodQuantity, guidelines, methods
+from tubwater.tub import Quantity, Sanitizer, Tub
+
+__all__ = ["BESIDE_A_TUB", "Asked", "asked_of", "limits_of", "sanitizer_of", "wait_seconds"]
+
+# In the order in which a keeper meets them; the others belong to the utility.
+BESIDE_A_TUB = (
+    "strip",
+    "photometer",
+    "fas-dpd-drops",
+    "drop-titration",
+    "visual-comparator",
+    "electrode",
+    "electrode-uncalibrated",
+    "thermometer",
+    "panel-thermometer",
+    "turbidity-tube",
+    "conductivity-meter",
+)
+_ORDER = (
+    Quantity.BROMINE,
+    Quantity.FREE_CHLORINE,
+    Quantity.TOTAL_CHLORINE,
+    Quantity.PH,
+    Quantity.TOTAL_ALKALINITY,
+    Quantity.CALCIUM_HARDNESS,
+    Quantity.TOTAL_HARDNESS,
+    Quantity.CYANURIC_ACID,
+    Quantity.TEMPERATURE,
+    Quantity.CONDUCTIVITY,
+)
+_CHLORINE_ONLY = (Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE, Quantity.CYANURIC_ACID)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One quantity that a method reads: its pads where the kit prints any, else its increment."""
+
+    quantity: Quantity
+    reads: MethodQuantity
+
+
+def asked_of(method: str, tub: Tub, only: tuple[Quantity, ...] = ()) -> tuple[Asked, ...]:
+    """What to read with a method in a tub, the sanitizer first; ``only`` narrows it."""
+    out = (Quantity.BROMINE,) if tub.sanitizer is Sanitizer.CHLORINE else _CHLORINE_ONLY
+    reads = methods()[method].quantities
+    wanted = [q for q in _ORDER if q in reads and q not in out and (not only or q in only)]
+    return tuple(Asked(q, reads[q]) for q in wanted)
+
+
+def sanitizer_of(tub: Tub) -> Quantity:
+    """What is read of the tub's sanitizer."""
+    return Quantity.BROMINE if tub.sanitizer is Sanitizer.BROMINE else Quantity.FREE_CHLORINE
+
+
+def limits_of(tub: Tub) -> Mapping[Quantity, Limits]:
+    """The limits in force."""
+    guideline: Guideline = guidelines()[tub.guideline]
+    return guideline.limits
+
+
+def wait_seconds(method: str) -> float:
+    """How long a method waits before it is read, s."""
+    return methods()[method].wait_seconds

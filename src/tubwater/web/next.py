@@ -1,0 +1,49 @@
+"""The one next thing to do at a tub."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tubwater.tub import Plan, Step, StepKind
+from tubwater.web.desk import Desk
+
+__all__ = ["Next", "next_thing"]
+
+_WORK = (
+    StepKind.CALL,
+    StepKind.DRAIN,
+    StepKind.FILL,
+    StepKind.TEST,
+    StepKind.DOSE,
+    StepKind.SET_FEEDER,
+    StepKind.CLEAN,
+    StepKind.HEAT,
+)
+
+
+@dataclass(frozen=True)
+class Next:
+    """What comes next: "test", "plan" or "nothing"; the step it begins with, the first dose, and how much there is.
+
+    Attributes:
+        steps: number of things to do. minutes: until the last of them is over, min.
+    """
+
+    kind: str
+    plan: Plan
+    step: Step | None = None
+    dose: Step | None = None
+    steps: int = 0
+    minutes: float = 0.0
+
+
+def next_thing(desk: Desk, tub: str) -> Next:
+    """What to do now, read off the plan."""
+    plan = desk.answers.plan(tub)
+    work = [step for step in plan.steps if step.kind in _WORK and not step.by]
+    if not work:
+        return Next("nothing", plan)
+    length = max(step.starts_at + step.minutes for step in plan.steps if not step.by)
+    dose = next((step for step in work if step.kind is StepKind.DOSE), None)
+    kind = "test" if work[0].kind is StepKind.TEST else "plan"
+    return Next(kind, plan, work[0], dose, len(work), length)

@@ -1,0 +1,126 @@
+"""Enter a test: what a method shows, how the water looks, and at once what it changed."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from tubwater.errors import InputError
+from tubwater.services.kits import BESIDE_A_TUB, asked_of, sanitizer_of, wait_seconds
+from tubwater.services.looks import standing_signs
+from tubwater.services.ports import Kind
+from tubwater.services.tested import last_readings, odd_readings, water_without
+from tubwater.tub import Quantity
+from tubwater.web.desk import Desk, Here
+from tubwater.web.forms import Sent, SentForm, look_of, test_of
+from tubwater.web.next import next_thing
+from tubwater.web.pads import Field, field_of
+from tubwater.web.show import page
+
+__all__ = ["before_form", "enter", "enter_before", "router", "test_form", "tested"]
+
+router = APIRouter(include_in_schema=False)
+_USUAL = "strip"
+_NOTHING = {"clarity": "", "at": "", "soak_not_noted": ""}
+
+
+@router.get("/tubs/{tub}/test")
+def test_form(request: Request, desk: Here, tub: str, method: str = "") -> HTMLResponse:
+    """The form for a test with the method used last, or another."""
+    return _form(request, desk, tub, method)
+
+
+@router.get("/tubs/{tub}/before")
+def before_form(request: Request, desk: Here, tub: str, method: str = "") -> HTMLResponse:
+    """Before a soak: sanitizer and pH only, and whether anybody was in."""
+    return _form(request, desk, tub, method, before=True)
+
+
+@router.post("/tubs/{tub}/test", response_model=None)
+def enter(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLResponse | RedirectResponse:
+    """Keeps a test and what was seen with it."""
+    return _enter(request, desk, tub, sent, before=False)
+
+
+@router.post("/tubs/{tub}/before", response_model=None)
+def enter_before(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLResponse | RedirectResponse:
+    """Keeps a test made before a soak."""
+    return _enter(request, desk, tub, sent, before=True)
+
+
+@router.get("/tubs/{tub}/tested/{entry}")
+def tested(request: Request, desk: Here, tub: str, entry: str, checked: bool = False) -> HTMLResponse:
+    """What a test changed, the verdict, and the first thing to do."""
+    file = desk.keeping.file(tub)
+    line = desk.keeping.line(tub, entry)
+    before, after = water_without(desk.keeping, tub, (entry, f"{entry}-look")), desk.answers.water(tub)
+    readings = [r for r in last_readings(file.events).values() if r.at == line.happened]
+    rows = [(b, a) for b, a in zip(before.quantities, after.quantities, strict=True)]
+    values = {
+        "tub": tub,
+        "file": file,
+        "entry": entry,
+        "units": file.units,
+        "verdict": desk.answers.verdict(tub),
+        "next": next_thing(desk, tub),
+        "changed": rows,
+        "odd": () if checked else odd_readings(before, readings),
+        "readings": readings,
+        "suspects": after.suspects,
+    }
+    return page(request, "tested.html", values)
+
+
+def _enter(request: Request, desk: Desk, tub: str, sent: Sent, before: bool) -> HTMLResponse | RedirectResponse:
+    file, source = desk.keeping.file(tub), desk.source(request)
+    key = sent.text("key") or desk.keeping.names.fresh()
+    look = look_of(desk, sent, file)
+    try:
+        desk.keeping.record(tub, Kind.TEST, _something(test_of(desk, sent)), source, key)
+    except InputError as error:
+        return _form(request, desk, tub, sent.text("method"), before, sent, error)
+    if look is not None:
+        desk.keeping.record(tub, Kind.NOTICED, look, source, f"{key}-look")
+    desk.remember(tub, sent.text("method"))
+    return RedirectResponse(f"/tubs/{tub}/tested/{key}", 303)
+
+
+def _something(body: dict[str, object]) -> dict[str, object]:
+    if set(body) <= {"method", "at", "scale"}:
+        raise InputError.one("reading", "nothing", "at least one reading")
+    return body
+
+
+def _form(
+    request: Request,
+    desk: Desk,
+    tub: str,
+    method: str,
+    before: bool = False,
+    sent: Sent | None = None,
+    error: InputError | None = None,
+) -> HTMLResponse:
+    file = desk.keeping.file(tub)
+    chosen = method if method in BESIDE_A_TUB else desk.method(tub) or _USUAL
+    values = {
+        "tub": tub,
+        "file": file,
+        "method": chosen,
+        "methods": BESIDE_A_TUB,
+        "fields": _fields(desk, tub, chosen, before, sent),
+        "scale": sent.text("scale") if sent else desk.scale(tub, chosen),
+        "seconds": wait_seconds(chosen),
+        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+        "signs": sent.all("sign") if sent else [str(s) for s in standing_signs(file.events)],
+        "sent": {name: sent.text(name) for name in ("clarity", "at", "soak_not_noted")} if sent else _NOTHING,
+        "before": before,
+        "problems": error.problems if error else (),
+    }
+    return page(request, "test.html", values, 422 if error else 200)
+
+
+def _fields(desk: Desk, tub: str, method: str, before: bool, sent: Sent | None) -> list[Field]:
+    file = desk.keeping.file(tub)
+    only = (sanitizer_of(file.tub), Quantity.PH) if before else ()
+    last = last_readings(file.events)
+    return [field_of(asked, last.get(asked.quantity), sent) for asked in asked_of(method, file.tub, only)]
