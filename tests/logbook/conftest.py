@@ -39,7 +39,7 @@ def new_place(tmp_path: Path, request: pytest.FixtureRequest) -> Callable[[str],
 
     def make(kind: str) -> str:
         if kind == "postgresql":
-            return str(request.getfixturevalue("server").new_database())
+            return str(request.getfixturevalue("server").new_place())
         return str(tmp_path / f"logbook-{next_number()}.db")
 
     return make

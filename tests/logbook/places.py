@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import create_engine, text
+from sqlalchemy.pool import NullPool
 
 from tubwater.services.people import AccountStore
 from tubwater.services.ports import Entry, EntryStore, Kind, SnapshotStore, Source
@@ -76,18 +77,17 @@ class Server:
         """Stops it at once, connections and all."""
         self._run("pg_ctl", "-w", "-m", "immediate", "stop")
 
-    def url(self, database: str = "postgres") -> str:
-        """The URL of a database."""
-        return f"postgresql://postgres@/{database}?host={self._folder}"
+    def url(self) -> str:
+        """The URL of its database."""
+        return f"postgresql://postgres@/postgres?host={self._folder}"
 
-    def new_database(self) -> str:
-        """The URL of an empty database."""
+    def new_place(self) -> str:
+        """A URL with empty tables behind it: a schema of its own, which is made faster than a database."""
         name = f"place_{next_number()}"
-        engine = create_engine(self.url().replace("://", "+psycopg://"), isolation_level="AUTOCOMMIT")
-        with engine.connect() as connection:
-            connection.execute(text(f"CREATE DATABASE {name}"))
-        engine.dispose()
-        return self.url(name)
+        engine = create_engine(self.url().replace("://", "+psycopg://"), poolclass=NullPool)
+        with engine.begin() as connection:
+            connection.execute(text(f"CREATE SCHEMA {name}"))
+        return f"{self.url()}&options=-csearch_path%3D{name}"
 
     def _run(self, program: str, *arguments: str) -> None:
         line = [str(self._programs / program), "-D", f"{self._folder}/data", *arguments]

@@ -99,7 +99,7 @@ def test_a_file_that_another_program_holds_can_be_read_and_is_written_when_it_is
 
 
 def test_a_tub_that_another_writer_holds_in_postgresql_is_told(server: Server) -> None:
-    place = server.new_database()
+    place = server.new_place()
     logbook = open_logbook(place, busy_seconds=0.1)
     engine = create_engine(place.replace("://", "+psycopg://"))
     with engine.begin() as other:
@@ -117,7 +117,7 @@ def test_a_tub_that_another_writer_holds_in_postgresql_is_told(server: Server) -
 
 
 def test_a_stopped_database_is_told_and_used_again_when_it_is_back(server: Server) -> None:
-    place = server.new_database()
+    place = server.new_place()
     logbook = open_logbook(place)
     logbook.entries.append([make_entry("a")], START)
     logbook.snapshots.put("k", b"v")
@@ -156,7 +156,7 @@ def test_the_database_of_another_program_is_left_alone(path: Path) -> None:
 
 
 def test_tables_of_another_program_in_postgresql_are_left_alone(server: Server) -> None:
-    place = server.new_database()
+    place = server.new_place()
     engine = create_engine(place.replace("://", "+psycopg://"))
     with engine.begin() as connection:
         connection.execute(text("CREATE TABLE entry (name text)"))

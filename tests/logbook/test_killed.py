@@ -7,18 +7,21 @@ import sys
 from collections import Counter
 from pathlib import Path
 
+import pytest
+
 from logbook.places import make_entry, minutes
 from logbook.writer import AT_ONCE
 from tubwater.logbook import open_logbook
 from tubwater.services.storage import Fault
 
 WRITER = Path(__file__).with_name("writer.py")
-BURSTS = 500
+BURSTS = 250
 
 
-def test_killed_at_random_moments_of_500_bursts_nothing_acknowledged_is_lost(tmp_path: Path) -> None:
+@pytest.mark.parametrize("seed", [1, 2])  # 500 bursts in two files
+def test_killed_at_random_moments_of_500_bursts_nothing_acknowledged_is_lost(tmp_path: Path, seed: int) -> None:
     place = tmp_path / "logbook.db"
-    line = [sys.executable, str(WRITER), str(place), str(BURSTS), "20261125"]
+    line = [sys.executable, str(WRITER), str(place), str(BURSTS), str(seed)]
     told = subprocess.run(line, capture_output=True, text=True, check=True).stdout.split()
     logbook = open_logbook(place)
     kept = Counter(s.entry.id.rpartition("-")[0] for s in logbook.entries.of("larch"))
