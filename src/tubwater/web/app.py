@@ -12,7 +12,7 @@ from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory_kits import MemoryKits
 from tubwater.services.storage import KitStore
-from tubwater.web import api, readings, tub, tubs
+from tubwater.web import api, readings, tub, tubs, visit, visit_api, visit_worker
 from tubwater.web.desk import Desk
 from tubwater.web.errors import answer_errors
 from tubwater.web.guard import HERE_ONLY, Guard
@@ -39,7 +39,7 @@ def create_app(
     app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone)
     app.add_middleware(Guard, hosts=hosts)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
-    for part in (api, tubs, tub, readings):
+    for part in (api, tubs, tub, readings, visit, visit_api, visit_worker):
         app.include_router(part.router)
     answer_errors(app)
     return app

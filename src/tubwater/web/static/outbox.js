@@ -322,4 +322,25 @@ for (const card of document.querySelectorAll("[data-card]")) {
   }
 }
 
+// A day's tubs onto the phone: their pages and cards, and the packet of each visit that is under way.
+for (const load of document.querySelectorAll("[data-load-round]")) {
+  load.hidden = !("serviceWorker" in navigator);
+  load.addEventListener("click", async () => {
+    load.disabled = true;
+    const paths = ["/"];
+    for (const tub of load.dataset.loadRound.split(" ")) {
+      paths.push(`/tubs/${tub}`, `/tubs/${tub}/test`, `/tubs/${tub}/card`);
+      try {
+        const { visit } = await (await reach(`/api/tubs/${tub}/visit`)).json();
+        if (visit) {
+          paths.push(`/tubs/${tub}/visit/${visit}`);
+          await write("packets", await (await reach(`/api/tubs/${tub}/visits/${visit}/packet`, {}, 120e3)).json());
+        }
+      } catch { load.disabled = false; return; }
+    }
+    await keepPages(paths);
+    load.textContent = load.dataset.loaded;
+  });
+}
+
 await start();

@@ -1,0 +1,119 @@
+"""A visit as a page, and its screens as markup for a page or a packet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from markupsafe import Markup
+
+from tubwater.errors import Problem
+from tubwater.reports.plain import amount_text
+from tubwater.reports.scale import span_words
+from tubwater.reports.text import text_of
+from tubwater.services.beside import events_of_visit
+from tubwater.services.tubfile import TubFile, UnitSystem
+from tubwater.services.visits import Running, Visits, What
+from tubwater.tub import Step
+from tubwater.web.desk import Desk
+from tubwater.web.show import page
+from tubwater.web.visit_view import Screen, screen_of, visit_words, weight_parts
+
+__all__ = ["Clash", "method_of", "plans_of", "screen_markup", "visit_page"]
+
+
+@dataclass(frozen=True)
+class Clash:
+    """Who had said something about the same step before."""
+
+    by: str
+    at: datetime
+    what: str
+
+
+@dataclass(frozen=True)
+class _Added:
+    at: datetime
+    by: str
+    certain: bool
+    text: str
+
+
+def visit_page(
+    request: Request,
+    desk: Desk,
+    tub: str,
+    visit: str,
+    state: Running,
+    problems: Sequence[Problem] = (),
+    clash: Clash | None = None,
+    method: str = "",
+) -> HTMLResponse:
+    """The visit as it stands: one screen, and below it what went in so far."""
+    file = desk.keeping.file(tub)
+    screen = screen_of(file, tub, visit, state, method or method_of(desk, tub))
+    values = {
+        **_common(file.units),
+        "tub": tub,
+        "visit": visit,
+        "file": file,
+        "state": state,
+        "screen": screen,
+        "shown": Markup(screen_markup(request, file, screen)) if screen else "",
+        "plans": plans_of(desk, tub, visit),
+        "added": _added(file, state),
+        "key": desk.keeping.names.fresh(),
+        "later_by": Visits(desk.keeping).wishes(tub, visit).later_by,
+        "verdict": desk.answers.verdict(tub),
+        "problems": problems,
+        "conflict": clash,
+    }
+    status = 409 if clash else 422 if problems else 200
+    return page(request, "visit.html", values, status)
+
+
+def screen_markup(request: Request, file: TubFile, screen: Screen) -> str:
+    """One screen as markup."""
+    return bytes(page(request, "visit_screen.html", {**_common(file.units), "s": screen}).body).decode()
+
+
+def method_of(desk: Desk, tub: str) -> str:
+    """The method that a tub was tested with last."""
+    return desk.method(tub) or "strip"
+
+
+def plans_of(desk: Desk, tub: str, visit: str) -> int:
+    """How many plans a visit has had."""
+    events = events_of_visit(desk.keeping.entries(tub), visit)
+    return sum(e.what in (What.BEGUN, What.REPLANNED) for e in events)
+
+
+def _common(units: UnitSystem) -> dict[str, Any]:
+    return {
+        "units": units,
+        "words": visit_words,
+        "weight": lambda amount: weight_parts(amount, units),
+        "expected": lambda step: _expected(step, units),
+    }
+
+
+def _expected(step: Step, units: UnitSystem) -> str:
+    found = (f"{text_of('quantity', e.quantity)} {span_words(e.low, e.high, e.quantity, units)}" for e in step.expected)
+    return ", ".join(found)
+
+
+def _added(file: TubFile, state: Running) -> list[_Added]:
+    amounts = {s.entry: s.step.amount for s in state.steps if s.step.amount}
+    rows = []
+    for one in state.added:
+        planned = amounts[one.entry]
+        assert planned is not None
+        share = one.grams / planned.grams if planned.grams else 0.0
+        count, volume = planned.count * share, planned.millilitres * share
+        amount = replace(planned, grams=one.grams, count=count, millilitres=volume)
+        rows.append(_Added(one.at, one.by, one.certain, amount_text(amount, file.units)))
+    return rows

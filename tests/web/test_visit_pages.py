@@ -1,0 +1,204 @@
+"""The visit in a real browser at phone size: test, plan, steps, retest, plan anew, verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+
+import pytest
+from fastapi.testclient import TestClient
+from playwright.sync_api import Page, expect
+
+from tubwater.services.keeping import Keeping
+from tubwater.services.ports import Kind
+from tubwater.services.visits import Told, Visits, What
+from tubwater.tub import Dosed, VerdictKind
+from web.beside import HIGH_PH, another, begin, kind, later, old, on, press, walk
+from web.harness import Clock, violations
+
+
+@pytest.fixture
+def larch(keeping: Keeping, tub: str, clock: Clock) -> str:
+    """A tub whose plan is acid, its test, and the oxidizer."""
+    keeping.record(tub, Kind.TEST, HIGH_PH)
+    keeping.record(tub, Kind.NOTICED, {"clarity": "clear"})
+    clock.time += timedelta(minutes=5)
+    return tub
+
+
+def started(open_page: Callable[..., Page], clock: Clock, **options: object) -> Page:
+    page = open_page("/", **options)
+    page.clock.install(time=clock.time)
+    page.set_default_timeout(60_000)
+    return page
+
+
+def doses(keeping: Keeping, tub: str) -> list[Dosed]:
+    return [e for e in keeping.file(tub).events if isinstance(e, Dosed)]
+
+
+def test_a_whole_visit_from_the_test_to_the_verdict(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    assert walk(page, clock, "dose") == "dose"
+    expect(page.locator(".amount")).to_contain_text("g")
+    assert page.locator(".screen .caution").is_visible() and violations(page) == []
+    press(page, "done")
+    verdict = keeping.verdict(larch)
+    assert kind(page) == "wait" and verdict.kind is not VerdictKind.FIT
+    assert "wait-of-visit" in {reason.kind for reason in verdict.reasons}
+    assert violations(page) == []
+    later(page, clock, 20)
+    on(page)
+    assert kind(page) == "test"
+    page.locator("label", has_text="7.5").first.click()
+    assert violations(page) == []
+    press(page, "retest")
+    assert page.locator("details.again").count() == 1
+    assert walk(page, clock, "") == ""
+    expect(page.locator(".verdict")).to_be_visible()
+    assert next(d.product for d in doses(keeping, larch)) == "dry acid"
+    assert violations(page) == []
+
+
+def test_the_timer_survives_sleep_and_reload_and_says_how_long_it_is_over(
+    open_page: Callable[..., Page], larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    walk(page, clock, "dose")
+    press(page, "done")
+    count = page.locator("[data-count]")
+    expect(count).to_have_text("20:00")
+    later(page, clock, 5)
+    expect(count).to_have_text("15:00")
+    page.reload()
+    expect(page.locator("[data-count]")).to_contain_text("1")
+    assert page.locator("[data-on] button").is_disabled()
+    later(page, clock, 18)
+    expect(page.locator("[data-count]")).to_have_text("over by 3 min")
+    expect(page.locator("[data-on] button")).to_be_enabled()
+
+
+def test_another_amount_in_the_products_own_measure_plans_anew(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    walk(page, clock, "dose")
+    page.get_by_text("Different amount").click()
+    page.locator(".different input[name='measures']").fill("2")
+    press(page, "other amount")
+    assert kind(page) == "wait" and [d.grams for d in doses(keeping, larch)] == [30.0]
+
+
+def test_an_amount_that_cannot_be_meant_is_said_and_nothing_is_kept(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = open_page("/")
+    page.on("console", lambda message: None)
+    visits = Visits(keeping)
+    visit = visits.begin(larch)
+    while (turn := visits.show(larch, visit).turn) and turn.step.amount is None:
+        visits.tell(larch, visit, Told(What.DONE, turn.key))
+    assert turn is not None
+    answer = page.request.post(
+        f"/tubs/larch/visit/{visit}",
+        form={"what": "other amount", "step": turn.key, "amount": "a handful", "key": "k"},
+    )
+    assert answer.status == 422 and "a handful" in answer.text() and doses(keeping, larch) == []
+
+
+def test_what_is_missing_is_planned_around_and_the_last_answer_can_be_undone(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    walk(page, clock, "dose")
+    press(page, "not in hand")
+    expect(page.locator("h1").first).not_to_contain_text("Dry acid")
+    old(page)
+    page.get_by_role("button", name="Undo").click()
+    another(page)
+    expect(page.locator("h1").first).to_contain_text("Dry acid")
+
+
+def test_who_leaves_locks_the_cover_and_hands_over_and_somebody_takes_it_up(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    walk(page, clock, "wait")
+    page.get_by_text("I am leaving").click()
+    page.get_by_label("Who takes over?").fill("the neighbour")
+    leave = page.get_by_role("button", name="Hand over and leave")
+    leave.click()
+    assert page.locator("#visit[data-phase='running']").count() == 1  # the cover is not locked yet
+    page.get_by_text("The cover is closed and locked").click()
+    leave.click()
+    expect(page.locator("h1").first).to_contain_text("the neighbour", timeout=60_000)
+    assert violations(page) == []
+    page.get_by_role("button", name="Take it up").click()
+    expect(page.locator("#visit[data-phase='running']")).to_be_visible(timeout=60_000)
+
+
+def test_two_phones_at_once_enter_one_dose_and_the_second_is_told(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    first = started(open_page, clock)
+    visit = begin(first)
+    walk(first, clock, "dose")
+    second = started(open_page, clock)
+    second.goto(first.url)
+    assert kind(second) == "dose"
+    press(first, "done")
+    second.on("console", lambda message: None)
+    turn = next(s for s in Visits(keeping).show(larch, visit).steps if s.grams)
+    answer = second.request.post(f"/tubs/larch/visit/{visit}", form={"what": "done", "step": turn.key, "key": "late"})
+    assert answer.status == 409 and "said so already" in answer.text()
+    second.reload()
+    assert kind(second) == "wait" and len(doses(keeping, larch)) == 1
+
+
+def test_a_visit_goes_by_the_keyboard_alone(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    walk(page, clock, "dose")
+    for _ in range(12):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.textContent.includes('Done, it is in')"):
+            break
+    old(page)
+    page.keyboard.press("Enter")
+    another(page)
+    assert kind(page) == "wait" and len(doses(keeping, larch)) == 1
+
+
+def test_a_visit_needs_no_script(open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock) -> None:
+    page = open_page("/tubs/larch/visit", java_script_enabled=False)
+    page.get_by_role("button", name="Begin").click()
+    for _ in range(6):
+        if page.locator("[data-screen='dose']").count():
+            break
+        page.locator("#visit form:has(input[value='done']) button").first.click()
+    page.get_by_role("button", name="Done, it is in").click()
+    assert page.locator("[data-screen='wait']").count() == 1
+    assert page.get_by_text("until 12:25").is_visible() and len(doses(keeping, larch)) == 1
+
+
+def test_the_interface_for_scripts_tells_once_and_refuses_what_cannot_be_meant(client: TestClient, larch: str) -> None:
+    begun = client.put("/api/tubs/larch/visits/v", json={"minutes": 90})
+    assert begun.status_code == 200 and begun.json()["phase"] == "running"
+    step = begun.json()["step"]
+    for _ in range(2):
+        told = client.put("/api/tubs/larch/visits/v/told/a", json={"what": "done", "step": step})
+        assert told.status_code == 200 and told.json()["last"] == "a"
+    assert client.put("/api/tubs/larch/visits/v/told/b", json={"what": "done", "step": step}).status_code == 409
+    assert client.put("/api/tubs/larch/visits/v/told/c", json={"what": "done", "step": "x"}).status_code == 422
+    assert client.put("/api/tubs/larch/visits/v/told/d", json={"what": "dance"}).status_code == 422
+    assert client.get("/api/tubs/larch/visits/none").status_code == 404
+    assert client.put("/api/tubs/larch/visits/w", json={}).status_code == 409
