@@ -145,6 +145,16 @@ def test_taking_in_the_same_table_again_changes_nothing(keeping: Keeping, transf
     assert (own.new, own.known) == ((), 3)
 
 
+def test_a_table_taken_out_is_known_entry_by_entry_as_it_stands_now(keeping: Keeping, transfer: Transfer) -> None:
+    for number, (kind, body) in enumerate(WHOLE):
+        keeping.record("larch", kind, body | {"at": "2026-11-20T20:00:00"}, id=f"{number}")
+    keeping.correct("larch", "4", {"people": 5, "at": "2026-11-20T21:00:00+01:00"})
+    sheet = transfer.table("larch")
+    keeping.withdraw("larch", "5")
+    found = transfer.preview("larch", FILES.read("x.csv", FILES.write("x.csv", sheet)))
+    assert (found.new, found.known, found.problems) == ((), len(WHOLE), ())
+
+
 def test_the_template_shows_rows_that_can_be_taken_in(transfer: Transfer) -> None:
     for name in ("x.csv", "x.xlsx"):
         found = transfer.preview("larch", FILES.read(name, FILES.write(name, template())))
@@ -204,7 +214,7 @@ def test_wrong_headings_are_told(transfer: Transfer, sheet: Sheet, columns: list
 
 
 def test_an_id_that_says_something_else_already_is_told(keeping: Keeping, transfer: Transfer) -> None:
-    keeping.record("larch", Kind.SOAKED, {"people": 2}, id="a")
+    keeping.record("larch", Kind.SOAKED, {"people": 2, "at": "2026-11-20T20:00:00"}, id="a")
     keeping.record("birch", Kind.SOAKED, {"people": 2}, id="b")
     found = preview(transfer, soak(id="a"), soak(id="a", people=3), soak(id="c"), soak(id="c", people=4))
     assert [(p.row, p.column) for p in found.problems] == [(3, "id"), (5, "id")]

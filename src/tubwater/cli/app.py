@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from tubwater import __version__
+from tubwater.cli.storage_words import STORAGE_COMMANDS, add_storage_commands
+
+if TYPE_CHECKING:
+    from tubwater.services.storage import Storehouse
 
 __all__ = ["build_parser", "run"]
 
@@ -66,6 +71,7 @@ def build_parser() -> argparse.ArgumentParser:
     for name, text in _PLAIN_COMMANDS.items():
         _common_options(commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}."))
     _sheet_options(commands)
+    add_storage_commands(commands)
     shell = commands.add_parser("completion", help="a script for your shell", description="Prints a completion script.")
     shell.add_argument("shell", choices=("bash", "zsh", "fish"))
     return parser
@@ -115,8 +121,15 @@ def _common_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="another draw of the possible tubs")
 
 
-def run(arguments: Sequence[str]) -> int:
-    """Does what the words ask and returns the exit code: 0, or 2 for input that cannot be meant."""
+def run(arguments: Sequence[str], storehouse: Callable[[], Storehouse] | None = None) -> int:
+    """Does what the words ask.
+
+    Args:
+        storehouse: gives what opens stored logbooks, called only by the commands that need it; without it they refuse.
+
+    Returns:
+        The exit code: 0, 1 where something is wrong with what was looked at, 2 for input that cannot be meant.
+    """
     parser = build_parser()
     words = parser.parse_args(arguments)
     if words.command is None:
@@ -127,15 +140,15 @@ def run(arguments: Sequence[str]) -> int:
 
         print(script(words.shell, parser))
         return 0
-    return _answered(words)
+    return _answered(words, storehouse)
 
 
-def _answered(words: argparse.Namespace) -> int:
-    from tubwater.cli.answers import answer
+def _answered(words: argparse.Namespace, storehouse: Callable[[], Storehouse] | None) -> int:
     from tubwater.errors import InputError, TubwaterError
 
     try:
-        print(answer(words), end="")
+        text, code = _answer(words, storehouse)
+        print(text, end="")
     except InputError as error:
         for problem in error.problems:
             print(f"tubwater: {problem}", file=sys.stderr)
@@ -143,4 +156,17 @@ def _answered(words: argparse.Namespace) -> int:
     except TubwaterError as error:
         print(f"tubwater: {error}.", file=sys.stderr)
         return 2
-    return 0
+    return code
+
+
+def _answer(words: argparse.Namespace, storehouse: Callable[[], Storehouse] | None) -> tuple[str, int]:
+    if words.command in STORAGE_COMMANDS:
+        from tubwater.cli.storage import storage_answer
+        from tubwater.errors import StoreUnavailable
+
+        if storehouse is None:
+            raise StoreUnavailable("no logbook can be opened from here")
+        return storage_answer(words, storehouse())
+    from tubwater.cli.answers import answer
+
+    return answer(words), 0

@@ -16,8 +16,8 @@ from uuid import UUID, uuid5
 
 from tubwater.errors import InputError, Problem, UnknownEntry
 from tubwater.services.columns import COLUMNS, LEADING, PARTS, Cell, Formula, Sheet, cell_of, heading_of, value_of
-from tubwater.services.effective import effective, table_of
-from tubwater.services.memory import check_text, same_content
+from tubwater.services.effective import Line, effective, table_of
+from tubwater.services.memory import check_text
 from tubwater.services.ports import HAPPENINGS, Clock, Entry, EntryStore, Kind, Source, Stored
 from tubwater.services.tubfile import parse_table
 
@@ -95,17 +95,17 @@ class Transfer:
         problems: list[RowProblem] = []
         rows = [row for row in _rows(sheet, zone, problems) if row]
         problems += self._meaning(present, rows)
-        known = {s.entry.id: s.entry for s in present}
+        known = {s.entry.id: None for s in present} | {x.stored.entry.id: _said(x) for x in effective(present)}
         new: list[Entry] = []
         for row, id in zip(rows, _ids(tub, rows), strict=True):
-            entry = Entry(id, tub, row.kind, row.happened, row.body, source or Source())
+            says = (row.kind, row.happened, row.body)
             if id not in known:
-                problems += _unkeepable(row, entry)
-                known[id] = entry
-                new.append(entry)
-            elif not same_content(known[id], entry):
+                new.append(Entry(id, tub, row.kind, row.happened, row.body, source or Source()))
+                problems += _unkeepable(row, new[-1])
+                known[id] = says
+            elif known[id] != says:
                 problems.append(
-                    RowProblem(row.number, "id", id, "another id: an entry of this one says something else")
+                    RowProblem(row.number, "id", id, "another id: the entry of this one says something else")
                 )
         return Preview(tuple(new), len(rows) - len(new), _in_order(problems))
 
@@ -220,6 +220,14 @@ def _in_row(problem: Problem, rows: Sequence[_Row]) -> RowProblem:
         return RowProblem(1, problem.field, problem.given, problem.expected)
     row = [row for row in rows if row.kind == place[1]][int(place[2]) - 1]
     return RowProblem(row.number, place[3] or "", problem.given, problem.expected)
+
+
+def _said(line: Line) -> tuple[Kind, datetime, Mapping[str, Any]]:
+    """What an entry says as it stands now, in the form in which a row would say it."""
+    kind = line.stored.entry.kind
+    cells = {name: cell_of(value) for name, value in line.body.items() if name in PARTS[kind]}
+    body = {name: value_of(PARTS[kind][name], cell) for name, cell in cells.items() if cell not in (None, "")}
+    return kind, line.happened, body
 
 
 def _in_order(problems: Sequence[RowProblem]) -> tuple[RowProblem, ...]:

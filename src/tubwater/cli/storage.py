@@ -1,0 +1,221 @@
+"""The commands that look after a stored logbook: copies, the look-over, files in and out, and accounts."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from tubwater.errors import InputError, UnknownEntry
+from tubwater.reports.data import to_json
+from tubwater.services.accounts import Accounts
+from tubwater.services.document import take_document, to_document
+from tubwater.services.memory import RandomNames, SystemClock
+from tubwater.services.people import ALL_TUBS, Account, Caller, Role, name_key
+from tubwater.services.storage import Logbook, Storehouse
+from tubwater.services.transfer import Preview, RowProblem, Transfer, template
+
+__all__ = ["storage_answer"]
+
+_SHEETS, _DOCUMENT = (".csv", ".xlsx"), ".json"
+
+
+def storage_answer(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    """What a command prints, and its exit code: 1 where something is wrong with what was looked at.
+
+    Raises:
+        InputError, Conflict, UnknownEntry, StoreUnavailable.
+    """
+    work: dict[str, Callable[[argparse.Namespace, Storehouse], tuple[str, int]]] = {
+        "backup": _backup,
+        "restore": _restore,
+        "check-storage": _check,
+        "export": _export,
+        "import": _import,
+        "template": _template,
+        "account": _account,
+    }
+    return work[words.command](words, storehouse)
+
+
+@contextmanager
+def _opened(words: argparse.Namespace, storehouse: Storehouse, must_exist: bool = True) -> Iterator[Logbook]:
+    place = words.logbook or storehouse.default_place()
+    if must_exist and "://" not in place and not Path(place).expanduser().exists():
+        raise InputError.one("--logbook", place, "a logbook that is there")
+    logbook = storehouse.open(place)
+    try:
+        yield logbook
+    finally:
+        logbook.close()
+
+
+def _said(words: argparse.Namespace, data: object, text: str, code: int = 0) -> tuple[str, int]:
+    return (to_json(data) if words.json else text) + "\n", code
+
+
+def _backup(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    with _opened(words, storehouse) as logbook:
+        count = logbook.backup(Path(words.file))
+    return _said(words, {"file": words.file, "entries": count}, f"{words.file}: {count} entries.")
+
+
+def _restore(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    place = words.logbook or storehouse.default_place()
+    count = storehouse.restore(Path(words.file), place)
+    return _said(words, {"entries": count}, f"{count} entries restored.")
+
+
+def _check(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    with _opened(words, storehouse) as logbook:
+        findings = logbook.check()
+    lines = [f"{finding.fault}: {finding.where}: {finding.found}" for finding in findings]
+    text = "\n".join([*lines, f"{len(lines)} findings." if lines else "Nothing is wrong."])
+    return _said(words, findings, text, 1 if findings else 0)
+
+
+def _export(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    is_sheet = _is_sheet(words.file)
+    with _opened(words, storehouse) as logbook:
+        if is_sheet:
+            sheet = Transfer(logbook.entries, SystemClock()).table(_tub(logbook, words.tub))
+            content, count = storehouse.sheets.write(words.file, sheet), len(sheet) - 1
+        else:
+            tubs = [_tub(logbook, words.tub)] if words.tub else []
+            document = to_document(logbook.entries, logbook.kits, tubs)
+            content, count = json.dumps(document, indent=1).encode(), len(document["entries"])
+    _write(words.file, content)
+    return _said(words, {"file": words.file, "entries": count}, f"{words.file}: {count} entries.")
+
+
+def _import(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    content = _content(words.file)
+    if not _is_sheet(words.file):
+        with _opened(words, storehouse, must_exist=False) as logbook:
+            new, known = take_document(_document(words.file, content), logbook.entries, logbook.kits, SystemClock())
+        return _said(words, {"new": new, "known": known}, f"{new} new entries, {known} known already.")
+    sheet = storehouse.sheets.read(words.file, content)
+    with _opened(words, storehouse) as logbook:
+        transfer = Transfer(logbook.entries, SystemClock())
+        preview = transfer.preview(_tub(logbook, words.tub), sheet, zone=_zone(words.zone))
+        if words.write and not preview.problems:
+            transfer.take(preview)
+    return _previewed(words, preview)
+
+
+def _previewed(words: argparse.Namespace, preview: Preview) -> tuple[str, int]:
+    code = 1 if preview.problems else 0
+    written = words.write and not preview.problems
+    if words.json:
+        found = {"new": len(preview.new), "known": preview.known, "problems": preview.problems, "written": written}
+        return to_json(found) + "\n", code
+    last = "Written." if written else "Nothing was written" + ("." if code else "; `--write` writes it.")
+    lines = [*map(_problem, preview.problems), f"{len(preview.new)} new rows, {preview.known} known already. {last}"]
+    return "\n".join(lines) + "\n", code
+
+
+def _problem(problem: RowProblem) -> str:
+    where = f"row {problem.row}" + (f", {problem.column}" if problem.column else "")
+    return f"{where}: got {problem.given}, expected {problem.expected}."
+
+
+def _template(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    _write(words.file, storehouse.sheets.write(words.file, template()))
+    return _said(words, {"file": words.file}, words.file)
+
+
+def _account(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    """Whoever can open the logbook at this computer may do what its owner may."""
+    with _opened(words, storehouse, must_exist=False) as logbook:
+        accounts = Accounts(logbook.accounts, storehouse.passwords, SystemClock(), RandomNames())
+        return _said(words, *_of_accounts(words, accounts, logbook))
+
+
+def _of_accounts(words: argparse.Namespace, accounts: Accounts, logbook: Logbook) -> tuple[Any, str]:
+    me = Caller("", "this computer", owner=True)
+    if words.what == "list":
+        found = [_shown(accounts, account) for account in accounts.people(me)]
+        return found, "\n".join(_account_line(row) for row in found) or "No account so far."
+    if words.what == "add":
+        made = accounts.add(words.name, _password(), me)
+        return {"name": made.name, "owner": made.owner}, f"{made.name} can log in."
+    account = accounts.store.named(name_key(words.name))
+    if account is None:
+        raise UnknownEntry("account", words.name)
+    if words.what == "password":
+        accounts.set_password(account.id, _password(), me)
+    elif words.what == "close":
+        accounts.close(account.id, me)
+    else:
+        tub = ALL_TUBS if words.tub in (None, ALL_TUBS) else _tub(logbook, words.tub)
+        accounts.grant(account.id, tub, None if words.role == "none" else Role(words.role), me)
+    return {"name": account.name}, "Done."
+
+
+def _shown(accounts: Accounts, account: Account) -> dict[str, Any]:
+    roles = {tub: str(role) for tub, role in accounts.store.roles(account.id).items()}
+    return {"name": account.name, "owner": account.owner, "closed": account.closed, "roles": roles}
+
+
+def _account_line(row: dict[str, Any]) -> str:
+    roles = ["owner"] if row["owner"] else [f"{role} of {tub}" for tub, role in row["roles"].items()]
+    return f"{row['name']}: " + ("closed" if row["closed"] else ", ".join(roles) or "no role so far")
+
+
+def _password() -> str:
+    """Asked for without showing it; from a pipe, its first line."""
+    return getpass.getpass("Password: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
+
+
+def _tub(logbook: Logbook, given: str | None) -> str:
+    """The tub that an id names; without one, the only tub."""
+    tubs = logbook.entries.tubs()
+    if given in tubs:
+        return str(given)
+    if given is None and len(tubs) == 1:
+        return tubs[0]
+    raise InputError.one("--tub", given or "nothing", f"the id of a tub, one of {', '.join(tubs) or 'none so far'}")
+
+
+def _is_sheet(name: str) -> bool:
+    if not name.lower().endswith((*_SHEETS, _DOCUMENT)):
+        raise InputError.one("FILE", name, "a name that ends in .json, .csv or .xlsx")
+    return not name.lower().endswith(_DOCUMENT)
+
+
+def _zone(name: str | None) -> ZoneInfo | None:
+    try:
+        return ZoneInfo(name) if name else None
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InputError.one("--zone", name, "the name of a time zone, such as Europe/London") from None
+
+
+def _content(name: str) -> bytes:
+    try:
+        return Path(name).read_bytes()
+    except OSError as error:
+        raise InputError.one("FILE", f"{name} ({error.strerror})", "a file that can be read") from None
+
+
+def _document(name: str, content: bytes) -> object:
+    try:
+        return json.loads(content)
+    except (ValueError, RecursionError) as error:
+        raise InputError.one("FILE", f"{name} ({error})"[:200], "a document in JSON") from None
+
+
+def _write(name: str, content: bytes) -> None:
+    """A new file; what is there already is never written over."""
+    try:
+        with Path(name).open("xb") as file:
+            file.write(content)
+    except FileExistsError:
+        raise InputError.one("FILE", name, "the name of a file that is not there yet") from None
+    except OSError as error:
+        raise InputError.one("FILE", f"{name} ({error.strerror})", "a file that can be written") from None

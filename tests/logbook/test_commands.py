@@ -1,0 +1,161 @@
+"""The commands that look after a stored logbook, as they are typed."""
+
+from __future__ import annotations
+
+import io
+import json
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from logbook.places import START
+from tubwater.errors import WrongCredentials
+from tubwater.logbook import open_logbook
+from tubwater.logbook.passwords import ArgonPasswords
+from tubwater.main import main
+from tubwater.services.accounts import Accounts
+from tubwater.services.keeping import Keeping
+from tubwater.services.memory import RandomNames, SystemClock
+from tubwater.services.ports import Kind
+
+WORDS = "larch spoon kettle river"
+
+
+@pytest.fixture(autouse=True)
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The default place, with one tub and one soak."""
+    path = tmp_path / "logbook.db"
+    monkeypatch.setenv("TUBWATER_LOGBOOK", str(path))
+    monkeypatch.chdir(tmp_path)
+    logbook = open_logbook(path)
+    keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
+    keeping.add_tub({"tub": {"name": "larch", "volume": "1300 L", "sanitizer": "bromine"}, "product": []}, id="larch")
+    keeping.record("larch", Kind.SOAKED, {"people": 2, "at": START.isoformat()}, id="a")
+    logbook.close()
+    return path
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> str:
+    """What a command prints, on whichever stream."""
+    assert main(list(words)) == code, capsys.readouterr().err
+    shown = capsys.readouterr()
+    assert "Traceback" not in shown.err
+    return shown.out if code in (0, 1) else shown.err
+
+
+def soaks(place: Path) -> int:
+    logbook = open_logbook(place)
+    found = sum(s.entry.kind is Kind.SOAKED for s in logbook.entries.of("larch"))
+    logbook.close()
+    return found
+
+
+def test_a_backup_is_restored_into_an_empty_place(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert json.loads(said(capsys, "backup", "copy.db", "--json"))["entries"] == 3
+    assert "not there yet" in said(capsys, "backup", "copy.db", code=2)
+    assert "empty" in said(capsys, "restore", "copy.db", code=2)
+    said(capsys, "restore", "copy.db", "--logbook", "new.db")
+    assert soaks(tmp_path / "new.db") == 1
+
+
+def test_the_look_over_ends_with_1_where_something_is_wrong(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert json.loads(said(capsys, "check-storage", "--json")) == []
+    said(capsys, "check-storage")
+    with sqlite3.connect(place) as connection:
+        connection.execute("UPDATE entry SET body = '{' WHERE id = 'a'")
+    connection.close()
+    found = json.loads(said(capsys, "check-storage", "--json", code=1))
+    assert [(row["fault"], row["where"]) for row in found] == [("body", "entry a")]
+
+
+def test_a_logbook_that_is_not_there_is_not_made_by_looking_for_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "nowhere.db" in said(capsys, "check-storage", "--logbook", "nowhere.db", code=2)
+    assert not (tmp_path / "nowhere.db").exists()
+
+
+@pytest.mark.parametrize("name", ["out.csv", "out.xlsx", "out.json"])
+def test_what_was_exported_is_known_when_it_comes_again(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert json.loads(said(capsys, "export", name, "--json"))["entries"] == (3 if name == "out.json" else 1)
+    assert json.loads(said(capsys, "import", name, "--json"))["new"] in (0, [])
+    assert "not there yet" in said(capsys, "export", name, code=2)
+
+
+def test_a_document_fills_a_new_logbook(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    said(capsys, "export", "out.json", "--tub", "larch")
+    assert json.loads(said(capsys, "import", "out.json", "--logbook", "new.db", "--json")) == {"new": 3, "known": 0}
+    assert soaks(tmp_path / "new.db") == 1
+
+
+def test_a_table_is_shown_before_it_is_written(tmp_path: Path, place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = "what,at,people\nsoaked,2026-11-20 20:00,2\nsoaked,2026-11-21 20:00,many\n"
+    (tmp_path / "in.csv").write_text(text, encoding="utf-8")
+    shown = json.loads(said(capsys, "import", "in.csv", "--write", "--json", code=1))
+    assert [(p["row"], p["column"]) for p in shown["problems"]] == [(3, "people")] and not shown["written"]
+    assert soaks(place) == 1
+    (tmp_path / "in.csv").write_text(text.replace("many", "3"), encoding="utf-8")
+    said(capsys, "import", "in.csv", "--zone", "Europe/London")
+    assert soaks(place) == 1
+    said(capsys, "import", "in.csv", "--zone", "Europe/London", "--write")
+    assert soaks(place) == 3
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["import", "in.csv", "--zone", "Nowhere/At-all"],
+        ["import", "in.csv", "--tub", "birch"],
+        ["import", "in.txt"],
+        ["import", "gone.csv"],
+        ["import", "broken.json"],
+        ["export", "x.csv", "--tub", "birch"],
+        ["export", "x.txt"],
+        ["export", "nowhere/x.json"],
+        ["restore", "gone.db", "--logbook", "new.db"],
+        ["backup", "x.db", "--logbook", "mysql://host/x"],
+        ["account", "password", "Nobody"],
+    ],
+    ids=" ".join,
+)
+def test_what_cannot_be_meant_ends_with_2_and_a_sentence(
+    tmp_path: Path, words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "in.csv").write_text("what,at,people\n", encoding="utf-8")
+    (tmp_path / "broken.json").write_text("[" * 100_000, encoding="utf-8")
+    assert len(said(capsys, *words, code=2).strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("name", ["table.csv", "table.xlsx"])
+def test_the_template_can_be_filled_in_and_is_never_written_over(
+    tmp_path: Path, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said(capsys, "template", name)
+    before = (tmp_path / name).read_bytes()
+    said(capsys, "template", name, code=2)
+    assert (tmp_path / name).read_bytes() == before
+
+
+def test_accounts_are_made_given_roles_and_closed(
+    place: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("Ada", "Bo"):
+        monkeypatch.setattr("sys.stdin", io.StringIO(WORDS + "\n"))
+        said(capsys, "account", "add", name)
+    said(capsys, "account", "role", "bo", "--role", "helper", "--tub", "larch")
+    monkeypatch.setattr("sys.stdin", io.StringIO("another " + WORDS + "\n"))
+    said(capsys, "account", "password", "bo")
+    rows = json.loads(said(capsys, "account", "list", "--json"))
+    assert [(r["name"], r["owner"], r["roles"]) for r in rows] == [
+        ("Ada", True, {}),
+        ("Bo", False, {"larch": "helper"}),
+    ]
+    logbook = open_logbook(place)
+    accounts = Accounts(logbook.accounts, ArgonPasswords(), SystemClock(), RandomNames())
+    accounts.log_in("bo", "another " + WORDS)
+    said(capsys, "account", "close", "Bo")
+    with pytest.raises(WrongCredentials):
+        accounts.log_in("bo", "another " + WORDS)
+    logbook.close()
+    assert len(said(capsys, "account", "list").splitlines()) == 2
