@@ -31,7 +31,7 @@ from tubwater.tub import Dosed, Tub
 __all__ = ["MODEL", "Checkpoints", "History", "from_bytes", "resumed", "to_bytes"]
 
 Array = NDArray[np.float64]
-MODEL = "4"  # raised whenever the same entries would give another belief
+MODEL = "5"  # raised whenever the same entries would give another belief
 
 
 class Checkpoints(Protocol):
@@ -47,22 +47,19 @@ class Checkpoints(Protocol):
 
 
 class History:
-    """The names of all beginnings of a past."""
+    """The names of all beginnings of a past that end with an update: ``keys`` by the index of the update."""
 
     def __init__(self, tub: Tub, products: Products, line: tuple[Happening, ...], seed: int, members: int) -> None:
-        self.line, self.products, self.members = line, products, members
+        self.products = products
         tablet = (products.tablet, products.tablet_grams)
-        self._root = digest(MODEL, _facts(), tub, tablet, seed, members)
+        self.keys: dict[int, str] = dict(self._chain(line, digest(MODEL, _facts(), tub, tablet, seed, members)))
 
-    def keys(self) -> Iterator[tuple[int, str]]:
-        """(index, key) after each update, in order."""
-        name = self._root
-        for index, happening in enumerate(self.line):
-            if isinstance(happening.what, Slot):
-                continue
-            name = chained(name, happening.identity, self._product(happening))
-            if is_update(happening):
-                yield index, name
+    def _chain(self, line: tuple[Happening, ...], name: str) -> Iterator[tuple[int, str]]:
+        for index, happening in enumerate(line):
+            if not isinstance(happening.what, Slot):
+                name = chained(name, happening.identity, self._product(happening))
+                if is_update(happening):
+                    yield index, name
 
     def _product(self, happening: Happening) -> Any:
         what = happening.what
@@ -71,14 +68,14 @@ class History:
     def keep(self, track: Track, index: int, recent: bool, checkpoints: Checkpoints | None) -> None:
         """Keep a track at the beginning of a window and where it is recent."""
         if checkpoints is not None and (recent or track.first == track.done):
-            checkpoints.put(dict(self.keys())[index], to_bytes(track))
+            checkpoints.put(self.keys[index], to_bytes(track))
 
 
 def resumed(history: History, prior: Prior, checkpoints: Checkpoints | None) -> Track | None:
     """The newest track that was kept and still holds."""
     if checkpoints is None:
         return None
-    for _, key in reversed(list(history.keys())):
+    for key in reversed(history.keys.values()):
         kept = checkpoints.get(key)
         track = None if kept is None else from_bytes(kept, prior, history.products)
         if track is not None:

@@ -24,7 +24,7 @@ __all__ = ["Surrogate", "fitted", "walked"]
 
 Array = NDArray[np.float64]
 _RIDGE = 0.005  # of the members, against fitting chance
-_STEPS = 12
+_STEPS = 16
 _LEAP = 2.5  # standard deviations
 _SIZES = (0.15, 0.35, 0.7)
 _SHARES = (0.1, 0.35, 1.0)

@@ -23,7 +23,7 @@ from tubwater.belief.prior import Prior
 from tubwater.belief.products import Products
 from tubwater.belief.readings import suspects, told
 from tubwater.belief.sampler import SamplerInfo, drawn, log_mean, rise, stirred
-from tubwater.belief.surrogate import fitted, walked
+from tubwater.belief.surrogate import Surrogate, fitted, walked
 from tubwater.belief.window import Window, lasting_names, mapped
 from tubwater.tub import Filled, Tested
 
@@ -33,6 +33,8 @@ Array = NDArray[np.float64]
 _WINDOW = timedelta(days=30)  # judgement: longer windows move too rarely, shorter ones forget explanations
 _MOST_RUNGS = 40
 _NONE: Array = np.zeros(0)
+_LESSONS, _WIDE = 4, 0.4
+_Lesson = tuple[Array, tuple[Array, ...]]
 _ENOUGH, _MOST_EXTRA = 0.8, 4  # share of members that must have moved, and moves tried for it at the end
 _SHORT = 4  # happenings up to which a window is cheap to re-live and gets more moves
 
@@ -175,24 +177,56 @@ def _tempered(
     """From the cloud before an update to the one after it."""
     beta, rungs, evidence, rates = 0.0, 0, 0.0, []
     touched = np.zeros(cloud.last.size, bool)
+    lessons = [_lesson(cloud), _lesson(_wide(cloud, window, done, index, rng))]
     sweeps = 2 if index - window.first <= _SHORT else 1
     while beta < 1.0 and rungs < _MOST_RUNGS:
         up = rise(cloud.last, 1.0 - beta)
         evidence += log_mean(up * cloud.last)
         picked = drawn(up * cloud.last, rng)
         cloud, touched, beta = _picked(cloud, picked), touched[picked], min(1.0, beta + up)
-        last = beta >= 1.0
-        for sweep in range(sweeps + (_MOST_EXTRA if last else 0)):
+        for sweep in range(sweeps + (_MOST_EXTRA if beta >= 1.0 else 0)):
             if sweep > sweeps and touched.mean() > _ENOUGH:
                 break
             if cloud.fresh.shape[0]:
                 cloud = _recent(cloud, window, done, index, beta, rng)
-            cloud, took = _whole(cloud, window, done, index, beta, rng)
+            stand_in = _taught(lessons, cloud, window, index, beta)
+            cloud, took, lesson = _whole(cloud, window, done, index, beta, rng, stand_in)
+            lessons = [*lessons[-(_LESSONS - 1) :], lesson]
             touched |= took
             rates.append(float(took.mean()))
         rungs += 1
     distinct = np.unique(cloud.z[0]).size / cloud.last.size
     return cloud, SamplerInfo(rungs, float(np.mean(rates)), distinct, float(touched.mean()), evidence)
+
+
+def _lesson(cloud: _Cloud) -> _Lesson:
+    """Plain numbers and the true values that they lead to."""
+    return np.concatenate([cloud.z, cloud.noise, cloud.fresh]), (*cloud.rows, cloud.newest)
+
+
+def _wide(cloud: _Cloud, window: Window, done: int, index: int, rng: np.random.Generator) -> _Cloud:
+    """The cloud blown up: a stand-in taught by a narrow cloud alone goes wrong a step away from it."""
+    return _relived(stirred(_lesson(cloud)[0], rng, 1.0, _WIDE), cloud, window, done, index)
+
+
+def _relived(u: Array, cloud: _Cloud, window: Window, done: int, index: int) -> _Cloud:
+    """Plain numbers lived through the whole window."""
+    lasting, old = cloud.z.shape[0], cloud.noise.shape[0]
+    z, noise, fresh = u[:lasting], u[lasting : lasting + old], u[lasting + old :]
+    start, earlier = window.lived(window.begin(z), noise, window.first, done)
+    start = start.frozen()[1]
+    now, newest = window.heard(window.lived(start, fresh, done, index)[0], index)
+    return _told(_Cloud(z, noise, fresh, earlier, newest, _NONE, _NONE, start, now), window, index)
+
+
+def _taught(lessons: list[_Lesson], cloud: _Cloud, window: Window, index: int, beta: float) -> Surrogate:
+    """A stand-in from the lessons and the cloud as it is now."""
+    whole = [*lessons, _lesson(cloud)]
+    u = np.concatenate([one for one, _ in whole], axis=1)
+    rows = [np.concatenate(parts, axis=1) for parts in zip(*(rows for _, rows in whole), strict=True)]
+    lasting = cloud.z.shape[0]
+    feature = partial(window.feature, lasting=lasting, stop=index)
+    return fitted(window.updates(index + 1), rows, u, window.offset_map(lasting), beta, feature)
 
 
 def _recent(cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator) -> _Cloud:
@@ -205,22 +239,14 @@ def _recent(cloud: _Cloud, window: Window, done: int, index: int, beta: float, r
 
 
 def _whole(
-    cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator
-) -> tuple[_Cloud, NDArray[np.bool_]]:
+    cloud: _Cloud, window: Window, done: int, index: int, beta: float, rng: np.random.Generator, stand_in: Surrogate
+) -> tuple[_Cloud, NDArray[np.bool_], _Lesson]:
     """A move of the tub and of everything unseen: a walk on the stand-in, and its end lived in full."""
-    u = np.concatenate([cloud.z, cloud.noise, cloud.fresh])
-    rows, lasting, old = (*cloud.rows, cloud.newest), cloud.z.shape[0], cloud.noise.shape[0]
-    feature = partial(window.feature, lasting=lasting, stop=index)
-    stand_in = fitted(window.updates(index + 1), rows, u, window.offset_map(lasting), beta, feature)
-    walk, gain = walked(stand_in, u, lasting, rng)
-    z, noise, fresh = walk[:lasting], walk[lasting : lasting + old], walk[lasting + old :]
-    start, earlier = window.lived(window.begin(z), noise, window.first, done)
-    start = start.frozen()[1]
-    now, newest = window.heard(window.lived(start, fresh, done, index)[0], index)
-    moved = _told(_Cloud(z, noise, fresh, earlier, newest, _NONE, _NONE, start, now), window, index)
+    walk, gain = walked(stand_in, _lesson(cloud)[0], cloud.z.shape[0], rng)
+    moved = _relived(walk, cloud, window, done, index)
     ratio = moved.score - cloud.score + beta * (moved.last - cloud.last) - gain
     take = np.log(rng.random(ratio.size)) < ratio
-    return _chosen(take, moved, cloud), take
+    return _chosen(take, moved, cloud), take, _lesson(moved)
 
 
 def _picked(cloud: _Cloud, index: Any) -> _Cloud:
