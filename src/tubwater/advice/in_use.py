@@ -147,13 +147,13 @@ def _add(line: Timeline, task: _Task, item: _Wanted) -> None:
     quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
     retest = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
     grams = item.grams * (defaults()["retest_share"].value if retest else 1.0)
-    given = line.dose(item.product, grams, _reason(task, item.name), quantity, _highest(task, item.name))
+    given = line.dose(item.product, grams, _reason(task, item.name, line), quantity, _highest(task, item.name))
     if retest and given > 0.0:
         rest = amount_of(item.product, max(item.grams - given, 0.0), down=True)
         line.test((Quantity.PH,), Reason("retest-tells", {"product": item.product.name, "grams": rest.grams}))
 
 
-def _reason(task: _Task, name: str) -> Reason:
+def _reason(task: _Task, name: str, line: Timeline) -> Reason:
     if name == "oxidizer":
         return Reason("recover-sanitizer" if task.recovery else "weekly-shock")
     if name == "bromide":
@@ -163,7 +163,7 @@ def _reason(task: _Task, name: str) -> Reason:
     limits = task.case.limits(quantity)
     values: dict[str, float | str] = {
         "quantity": str(quantity),
-        "value": float(np.median(task.case.observer.read(quantity))),
+        "value": line.beside.expect(quantity)[0].median,
         "low": limits.aim_low,
         "high": limits.aim_high,
     }

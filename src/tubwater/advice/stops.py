@@ -33,7 +33,9 @@ def must_test_first(case: Situation, kinds: set[str]) -> bool:
 def stop_plan(case: Situation, verdict: Verdict, seed: int, situation: str) -> Plan:
     """Everybody out; what has to be settled, the wait, and the test after it."""
     wait = _minutes_left(case)
-    quantities = (case.sanitizer_quantity, Quantity.PH)
+    bathing = (case.sanitizer_quantity, Quantity.PH)
+    doubted = tuple(q for name in case.suspects if (q := Quantity(name)) not in bathing)
+    quantities = (*bathing, *doubted)
     steps = [Step(StepKind.KEEP_OUT, reasons=verdict.reasons)]
     if {r.kind for r in verdict.reasons} & _CALLS:
         steps.append(Step(StepKind.CALL, reasons=(Reason("repair-first"),), cautions=("electric-off",)))

@@ -23,6 +23,7 @@ from tubwater.tub import Expectation, Product, Reason, Step, StepKind
 __all__ = ["Timeline", "mixing_factor"]
 
 _MOST_PARTS = 3
+_LEAST_PART = 0.4  # of the first part; a smaller rest is not worth its wait (judgement)
 _TELLS = 1.5  # one-sigma of the keeper's method by which a change must differ to be worth a retest
 
 
@@ -86,11 +87,12 @@ class Timeline:
         given: list[float] = []
         for _ in range(_MOST_PARTS):
             left = grams - sum(given)
-            if largest_allowed(self.beside, product, composition, left, self.litres, sanitizer_high) <= 0.0:
+            part = largest_allowed(self.beside, product, composition, left, self.litres, sanitizer_high)
+            if part <= 0.0 or (given and part < _LEAST_PART * given[0]):
                 break
             self.settle()
             part = largest_allowed(self.beside, product, composition, left, self.litres, sanitizer_high)
-            if part <= 0.0:
+            if part <= 0.0 or (given and part < _LEAST_PART * given[0]):
                 break
             given.append(part)
             self.beside.state = self.beside.dosed(composition, part, spread)
