@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from tubwater.facts import Guideline, Limits, MethodQuantity, guidelines, methods
+from tubwater.facts import Guideline, Limits, MethodQuantity, guidelines, methods, substances
 from tubwater.tub import Quantity, Sanitizer, Tub
 
-__all__ = ["BESIDE_A_TUB", "Asked", "asked_of", "limits_of", "sanitizer_of", "wait_seconds"]
+__all__ = ["BESIDE_A_TUB", "Asked", "asked_of", "limits_of", "sanitizer_of", "usual_strength", "wait_seconds"]
 
 # In the order in which a keeper meets them; the others belong to the utility.
 BESIDE_A_TUB = (
@@ -69,3 +69,12 @@ def limits_of(tub: Tub) -> Mapping[Quantity, Limits]:
 def wait_seconds(method: str) -> float:
     """How long a method waits before it is read, s."""
     return methods()[method].wait_seconds
+
+
+def usual_strength(substance: str) -> str:
+    """The usual strength on sale where products differ little; "" where the label has to be read.
+
+    A tenth either way is less than a level scoop is off (judgement).
+    """
+    low, usual, high = substances()[substance].strength
+    return f"{100.0 * usual:.4g} %" if high - low <= 0.2 * usual else ""

@@ -12,13 +12,34 @@ from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory_kits import MemoryKits
 from tubwater.services.storage import KitStore
-from tubwater.web import api, readings, tub, tubs, visit, visit_api, visit_worker
+from tubwater.web import (
+    api,
+    facts,
+    first,
+    happened,
+    logbook,
+    plans,
+    readings,
+    settings,
+    shelf,
+    soaks,
+    tub,
+    tubs,
+    visit,
+    visit_api,
+    visit_worker,
+)
 from tubwater.web.desk import Desk
 from tubwater.web.errors import answer_errors
 from tubwater.web.guard import HERE_ONLY, Guard
 from tubwater.web.static import FOLDER, FixedFiles, version
 
 __all__ = ["create_app"]
+
+_PARTS = (
+    *(api, tubs, first, tub, readings, plans, soaks, happened),
+    *(logbook, shelf, settings, facts, visit, visit_api, visit_worker),
+)
 
 
 def create_app(
@@ -39,7 +60,7 @@ def create_app(
     app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone)
     app.add_middleware(Guard, hosts=hosts)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
-    for part in (api, tubs, tub, readings, visit, visit_api, visit_worker):
+    for part in _PARTS:
         app.include_router(part.router)
     answer_errors(app)
     return app

@@ -15,7 +15,7 @@ from tubwater.services.tubfile import TubFile
 from tubwater.tub import Clarity, OxidantScale, Quantity, Sign
 from tubwater.web.desk import Desk
 
-__all__ = ["Sent", "SentForm", "look_of", "moment_of", "reading_key", "test_of"]
+__all__ = ["Sent", "SentForm", "look_of", "moment_of", "number_in", "reading_key", "test_of"]
 
 
 class Sent:
@@ -120,3 +120,12 @@ def look_of(desk: Desk, sent: Sent, file: TubFile) -> dict[str, Any] | None:
         return None
     answers = {"soak_not_noted": unlogged} if unlogged else {}
     return look_body(file.events, clarity, seen, {**answers, **moment_of(desk, sent)})
+
+
+def number_in(field: str, text: str) -> float | None:
+    """A number in a text; None where it is empty.
+
+    Raises:
+        InputError: there is something else in it.
+    """
+    return Sent(FormData({field: text})).number(field)

@@ -1,0 +1,74 @@
+"""What the answers rest on: substances, test methods and guidelines with their sources, and the safety sheet."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from tubwater.reports.handout_words import handout_words
+from tubwater.reports.printed import Paper, handout_pdf, safety_pdf
+from tubwater.reports.safety_words import safety_words
+from tubwater.reports.text import explain
+from tubwater.services.handout import handout_of_file
+from tubwater.services.lookup import all_guidelines, all_methods, all_substances
+from tubwater.services.safety import safety_sheet
+from tubwater.tub import Basis, Reason
+from tubwater.web.desk import Here
+from tubwater.web.show import page
+
+__all__ = ["facts", "guideline_list", "handout", "method_list", "router", "safety", "safety_print", "substance_list"]
+
+router = APIRouter(include_in_schema=False)
+_NO_LIMIT = 1e8
+
+
+@router.get("/facts")
+def facts(request: Request) -> HTMLResponse:
+    """The ways in."""
+    counts = {"substances": len(all_substances()), "methods": len(all_methods()), "guidelines": len(all_guidelines())}
+    return page(request, "facts.html", {"counts": counts})
+
+
+@router.get("/facts/substances")
+def substance_list(request: Request) -> HTMLResponse:
+    """Every substance by its active ingredient."""
+    return page(request, "substances.html", {"substances": all_substances(), "why": _why})
+
+
+@router.get("/facts/methods")
+def method_list(request: Request) -> HTMLResponse:
+    """Every test method, how well it reads, and how sure that is."""
+    return page(request, "methods.html", {"methods": all_methods(), "why": _why})
+
+
+@router.get("/facts/guidelines")
+def guideline_list(request: Request) -> HTMLResponse:
+    """Every guideline, limit by limit, with its source."""
+    return page(request, "guidelines.html", {"guidelines": all_guidelines(), "why": _why, "no_limit": _NO_LIMIT})
+
+
+@router.get("/facts/safety")
+def safety(request: Request, desk: Here, tub: str = "") -> HTMLResponse:
+    """What never to mix, and what to do; with a tub, what stands on its shelf."""
+    file = desk.keeping.file(tub) if tub else None
+    sheet = safety_sheet(file.shelf if file else None)
+    return page(request, "safety.html", {"words": safety_words(sheet, desk.now().date()), "tub": tub, "file": file})
+
+
+@router.get("/facts/safety.pdf")
+def safety_print(desk: Here, tub: str = "", paper: Paper = Paper.A4) -> Response:
+    """The safety sheet to print."""
+    sheet = safety_sheet(desk.keeping.file(tub).shelf if tub else None)
+    return Response(safety_pdf(safety_words(sheet, desk.now().date()), paper), media_type="application/pdf")
+
+
+@router.get("/tubs/{tub}/handout.pdf")
+def handout(desk: Here, tub: str, paper: Paper = Paper.A4) -> Response:
+    """One page for the owner of this tub."""
+    file = desk.keeping.file(tub)
+    found = handout_of_file(file, desk.now())
+    return Response(handout_pdf(handout_words(found, units=file.units), paper), media_type="application/pdf")
+
+
+def _why(basis: Basis) -> str:
+    return explain(Reason("", basis=basis))

@@ -1,0 +1,158 @@
+"""The logbook: everything that happened, to be corrected or withdrawn, never erased."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from tubwater.errors import InputError
+from tubwater.reports.text import kinds
+from tubwater.services.effective import Line
+from tubwater.services.ports import Kind
+from tubwater.web.desk import Desk, Here
+from tubwater.web.diary import shown_lines
+from tubwater.web.forms import Sent, SentForm, moment_of
+from tubwater.web.show import page
+
+__all__ = ["add", "add_form", "correct", "entry_page", "logbook", "router", "withdraw"]
+
+router = APIRouter(include_in_schema=False)
+_A_PAGE = 60
+_NEW: Mapping[Kind, tuple[str, ...]] = {
+    Kind.DOSED: ("product", "amount", "measures"),
+    Kind.FEEDER: ("product", "tablets", "opening"),
+    Kind.FILLED: ("volume",),
+    Kind.DRAINED: ("volume",),
+    Kind.CARED: ("task",),
+}
+
+
+@router.get("/tubs/{tub}/logbook")
+def logbook(request: Request, desk: Here, tub: str, older: int = 0) -> HTMLResponse:
+    """What happened, the newest first, a page at a time."""
+    file, history = desk.keeping.file(tub), desk.keeping.history(tub)
+    start = min(max(older, 0), 10_000)
+    lines = shown_lines(desk, history, file.units)
+    values = {
+        "tub": tub,
+        "file": file,
+        "lines": lines[start : start + _A_PAGE],
+        "older": start + _A_PAGE if len(lines) > start + _A_PAGE else 0,
+        "newer": start > 0,
+        "count": len(lines),
+        "kinds": [str(kind) for kind in _NEW],
+    }
+    return page(request, "logbook.html", values)
+
+
+@router.get("/tubs/{tub}/add/{kind}")
+def add_form(request: Request, desk: Here, tub: str, kind: Kind) -> HTMLResponse:
+    """An entry by hand: a dose, the feeder, a fill, a drain, a task of care."""
+    return _add_form(request, desk, tub, kind)
+
+
+@router.post("/tubs/{tub}/add/{kind}", response_model=None)
+def add(request: Request, desk: Here, tub: str, kind: Kind, sent: SentForm) -> HTMLResponse | RedirectResponse:
+    """Keeps an entry made by hand."""
+    try:
+        body = {**_typed(sent, _NEW.get(kind, ())), **moment_of(desk, sent)}
+        desk.keeping.record(tub, kind, body, desk.source(request), sent.text("key"))
+    except InputError as error:
+        return _add_form(request, desk, tub, kind, sent, error)
+    return RedirectResponse(f"/tubs/{tub}", 303)
+
+
+@router.get("/tubs/{tub}/logbook/{entry}")
+def entry_page(request: Request, desk: Here, tub: str, entry: str) -> HTMLResponse:
+    """One entry: as it stands, as it was entered, and the way to correct or withdraw it."""
+    return _entry(request, desk, tub, desk.keeping.line(tub, entry))
+
+
+@router.post("/tubs/{tub}/logbook/{entry}/correct", response_model=None)
+def correct(request: Request, desk: Here, tub: str, entry: str, sent: SentForm) -> HTMLResponse | RedirectResponse:
+    """What the entry should have said."""
+    line = desk.keeping.line(tub, entry)
+    try:
+        body = {**_typed(sent, [key for key in line.body if key != "at"]), **moment_of(desk, sent)}
+        desk.keeping.correct(tub, entry, body, desk.source(request), sent.text("key"))
+    except InputError as error:
+        return _entry(request, desk, tub, line, sent, error)
+    return RedirectResponse(f"/tubs/{tub}/logbook/{entry}", 303)
+
+
+@router.post("/tubs/{tub}/logbook/{entry}/withdraw")
+def withdraw(request: Request, desk: Here, tub: str, entry: str, sent: SentForm) -> RedirectResponse:
+    """Strikes the entry out."""
+    desk.keeping.withdraw(tub, entry, sent.text("why")[:500], desk.source(request), sent.text("key"))
+    return RedirectResponse(f"/tubs/{tub}/logbook", 303)
+
+
+def _typed(sent: Sent, keys: Any) -> dict[str, Any]:
+    """Fields as values: numbers, lists and true or false as JSON has them; anything else is a text."""
+    found = {key: sent.text(key) for key in keys}
+    return {key: _value(text) for key, text in found.items() if text}
+
+
+def _value(text: str) -> Any:
+    low, between, high = text.partition(" to ")
+    if between:
+        return [low.strip(), high.strip()]
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError):
+        return text
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, list) and len(value) == 2 and all(not isinstance(v, list) for v in value) and _numeric(value):
+        return f"{value[0]} to {value[1]}"
+    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+
+
+def _numeric(values: list[Any]) -> bool:
+    return all(isinstance(v, int | float) or str(v).replace(".", "", 1).isdigit() for v in values)
+
+
+def _entry(
+    request: Request, desk: Desk, tub: str, line: Line, sent: Sent | None = None, error: InputError | None = None
+) -> HTMLResponse:
+    file = desk.keeping.file(tub)
+    (shown,) = shown_lines(desk, [line], file.units)
+    fields = {key: sent.text(key) if sent else _text(value) for key, value in line.body.items() if key != "at"}
+    stored = line.stored
+    values = {
+        "tub": tub,
+        "file": file,
+        "line": shown,
+        "fields": fields,
+        "first": {key: _text(value) for key, value in stored.entry.body.items() if key != "at"},
+        "recorded": desk.local(stored.recorded),
+        "by": stored.entry.source,
+        "key": desk.keeping.names.fresh(),
+        "problems": error.problems if error else (),
+    }
+    return page(request, "entry.html", values, 422 if error else 200)
+
+
+def _add_form(
+    request: Request, desk: Desk, tub: str, kind: Kind, sent: Sent | None = None, error: InputError | None = None
+) -> HTMLResponse:
+    if kind not in _NEW:
+        raise InputError.one("kind", str(kind), f"one of {', '.join(_NEW)}")
+    file = desk.keeping.file(tub)
+    values = {
+        "tub": tub,
+        "file": file,
+        "kind": str(kind),
+        "fields": {key: sent.text(key) if sent else "" for key in _NEW[kind]},
+        "products": [product.name for product in file.shelf.products],
+        "tasks": kinds("care"),
+        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+        "sent_at": sent.text("at") if sent else "",
+        "problems": error.problems if error else (),
+    }
+    return page(request, "add.html", values, 422 if error else 200)

@@ -1,0 +1,125 @@
+"""The plan as an ordered list with its time line and its last line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from tubwater.errors import InputError, Problem
+from tubwater.services.wishes import wishes_of
+from tubwater.tub import Plan, Step, StepKind
+from tubwater.web.desk import Desk, Here
+from tubwater.web.forms import number_in
+from tubwater.web.show import page
+
+__all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
+
+router = APIRouter(include_in_schema=False)
+_QUIET = (StepKind.KEEP_OUT, StepKind.WAIT)
+_CLOSE = 13.0  # per cent of the time line, below which two stops are one
+
+
+@dataclass(frozen=True)
+class Row:
+    """One thing to do.
+
+    Attributes:
+        number: in the list as it is shown; waits are told with what they follow. waits: the waits after it.
+        cautions: told here for the first time. again: the number of the row that told the others, or 0.
+    """
+
+    number: int
+    step: Step
+    at: datetime
+    waits: tuple[Step, ...]
+    cautions: tuple[str, ...]
+    again: int
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A mark of the time line: its place in per cent, its steps, and its time."""
+
+    place: float
+    numbers: str
+    at: datetime
+
+
+@router.get("/tubs/{tub}/plan")
+def plan_page(
+    request: Request, desk: Here, tub: str, minutes: str = "", days: str = "", later_by: str = ""
+) -> HTMLResponse:
+    """What to do, for the minutes that the keeper has."""
+    file = desk.keeping.file(tub)
+    problems: tuple[Problem, ...] = ()
+    try:
+        wishes = wishes_of(number_in("minutes", minutes), number_in("days", days) or 7.0, later_by.strip())
+    except InputError as error:
+        wishes, problems = wishes_of(), error.problems
+    plan = desk.answers.plan(tub, wishes)
+    desk.showed(request, tub, "plan", plan)
+    rows = rows_of(desk, plan)
+    stops, end = stops_of(desk, plan, rows)
+    values = {
+        "tub": tub,
+        "file": file,
+        "units": file.units,
+        "plan": plan,
+        "rows": rows,
+        "stops": stops,
+        "ends": end,
+        "length": _length(plan),
+        "asked": {"minutes": minutes, "days": days, "later_by": later_by},
+        "problems": problems,
+    }
+    return page(request, "plan.html", values, 422 if problems else 200)
+
+
+def rows_of(desk: Desk, plan: Plan) -> list[Row]:
+    """The things to do, each with the waits that follow it and each caution in full where it comes first."""
+    rows: list[Row] = []
+    told: dict[str, int] = {}
+    for step in plan.steps:
+        if step.kind is StepKind.WAIT and rows and rows[-1].step.kind is not StepKind.CHECK:
+            rows[-1] = replace(rows[-1], waits=(*rows[-1].waits, step))
+        elif step.kind not in _QUIET:
+            number = len(rows) + 1
+            at = desk.local(plan.begins + timedelta(minutes=step.starts_at))
+            new = tuple(key for key in step.cautions if key not in told)
+            again = max((told[key] for key in step.cautions if key in told), default=0)
+            told |= {key: number for key in new}
+            rows.append(Row(number, step, at, (), new, again))
+    return rows
+
+
+def stops_of(desk: Desk, plan: Plan, rows: Sequence[Row]) -> tuple[list[Stop], datetime]:
+    """The marks of the time line, and when the visit ends."""
+    length = max(_length(plan), 1.0)
+    found: list[Stop] = []
+    for row in rows:
+        if not _here(row.step) or row.step.starts_at > length:
+            continue
+        place = min(100.0 * row.step.starts_at / length, 90.0)
+        if found and place - found[-1].place < _CLOSE:
+            found[-1] = replace(found[-1], numbers=_and(found[-1].numbers, row.number))
+        else:
+            found.append(Stop(place, str(row.number), row.at))
+    return found, desk.local(plan.begins + timedelta(minutes=length))
+
+
+def _and(numbers: str, number: int) -> str:
+    first = numbers.split("–")[0]
+    return f"{first}–{number}"
+
+
+def _length(plan: Plan) -> float:
+    """Minutes until the last step of this visit is over; what is handed over does not count."""
+    return max((step.starts_at + step.minutes for step in plan.steps if _here(step)), default=0.0)
+
+
+def _here(step: Step) -> bool:
+    return not step.by and step.kind is not StepKind.HAND_OVER

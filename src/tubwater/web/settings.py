@@ -1,0 +1,179 @@
+"""The tub as its keeper knows it, the fill water, and a helper for the litres."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.datastructures import FormData
+
+from tubwater.errors import InputError, Problem
+from tubwater.reports.text import explain
+from tubwater.services.lookup import all_guidelines
+from tubwater.services.ports import Kind
+from tubwater.services.tubfile import UnitSystem
+from tubwater.services.volume import Litres, by_hose, by_meter, by_plate, by_rectangle, by_round
+from tubwater.tub import Reason, Sanitizer, Setting, TubKind, VolumeBasis
+from tubwater.web.desk import Desk, Here
+from tubwater.web.forms import Sent, SentForm
+from tubwater.web.show import page
+
+__all__ = ["FILL", "HARDNESS_UNITS", "router", "save", "settings", "volume"]
+
+router = APIRouter(include_in_schema=False)
+FILL = ("total_alkalinity", "calcium_hardness", "total_hardness", "sulfate", "chloride", "magnesium", "sodium")
+HARDNESS_UNITS = ("mg/L", "mmol/L", "°dH", "°fH", "°e", "gpg", "ppm")
+_EQUIPMENT = ("pump", "water_jets", "air_jets", "cover", "ozone_or_uv")
+_WAYS = ("plate", "meter", "hose", "round", "rectangle")
+
+
+@router.get("/tubs/{tub}/settings")
+def settings(request: Request, desk: Here, tub: str, litres: str = "", volume_from: str = "") -> HTMLResponse:
+    """What is known of the tub; litres may come from the helper."""
+    body = _body(desk, tub)
+    if litres:
+        body["tub"] = {**body["tub"], "volume": f"{litres} L", "volume_from": volume_from}
+    return _form(request, desk, tub, body)
+
+
+@router.post("/tubs/{tub}/settings", response_model=None)
+def save(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLResponse | RedirectResponse:
+    """Keeps the tub as it is described now."""
+    body = {"tub": _tub_of(sent), "units": sent.word("units", UnitSystem, UnitSystem.METRIC)}
+    try:
+        desk.keeping.describe(tub, Kind.TUB, body, sent.text("after"), desk.source(request), sent.text("key"))
+    except InputError as error:
+        return _form(request, desk, tub, body, error, sent)
+    return RedirectResponse(f"/tubs/{tub}", 303)
+
+
+@router.get("/tubs/{tub}/volume")
+def volume(request: Request, desk: Here, tub: str) -> HTMLResponse:
+    """Litres from a meter, a hose and a bucket, the shape, or the plate."""
+    sent = Sent(FormData(dict(request.query_params)))
+    found: Litres | None = None
+    problems: tuple[Problem, ...] = ()
+    way = sent.text("way", "meter")
+    try:
+        found = _litres(way, sent) if sent.text("way") else None
+    except InputError as error:
+        problems = error.problems
+    values = {
+        "tub": tub,
+        "file": desk.keeping.file(tub),
+        "way": way if way in _WAYS else "meter",
+        "ways": _WAYS,
+        "found": found,
+        "why": explain(Reason("", basis=found.why)) if found else "",
+        "given": {name: sent.text(name) for name in sent.names()},
+        "problems": problems,
+    }
+    return page(request, "volume.html", values, 422 if problems else 200)
+
+
+def _litres(way: str, sent: Sent) -> Litres:
+    def of(name: str, scale: float = 1.0) -> float:
+        value = sent.number(name)
+        if value is None:
+            raise InputError.one(name, "nothing", "a number")
+        return value * scale
+
+    if way == "meter":
+        return by_meter(of("before", 1000.0), of("after", 1000.0))
+    if way == "hose":
+        return by_hose(of("bucket"), of("seconds"), of("minutes"))
+    if way == "round":
+        return by_round(of("diameter", 0.01), of("depth", 0.01), (sent.number("seats") or 0.0) / 100.0)
+    if way == "rectangle":
+        seats = (sent.number("seats") or 0.0) / 100.0
+        return by_rectangle(of("length", 0.01), of("width", 0.01), of("depth", 0.01), seats)
+    return by_plate(of("litres"))
+
+
+def _body(desk: Desk, tub: str) -> dict[str, Any]:
+    newest = desk.keeping.newest(tub, Kind.TUB)
+    return dict(newest.entry.body) if newest else {"tub": {}}
+
+
+def _tub_of(sent: Sent) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for key in ("name", "volume_from", "sanitizer", "kind", "setting", "guideline"):
+        if sent.text(key):
+            found[key] = sent.text(key)
+    for key, unit in (("volume", "L"), ("temperature", "°C")):
+        text = sent.text(key)
+        if text:
+            found[key] = text if text[-1:].isalpha() else f"{text} {unit}"
+    found["equipment"] = {key: bool(sent.text(key)) for key in _EQUIPMENT}
+    if sent.text("heater"):
+        found["equipment"]["heater"] = f"{sent.text('heater')} kW"
+    found["use"] = _use(sent)
+    found["fill_water"] = _fill(sent)
+    return found
+
+
+def _use(sent: Sent) -> dict[str, Any]:
+    found: dict[str, Any] = {key: sent.number(key) for key in ("soaks_per_week", "people") if sent.text(key)}
+    if sent.text("soak_minutes"):
+        found["minutes"] = f"{sent.text('soak_minutes')} min"
+    return found
+
+
+def _fill(sent: Sent) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    if sent.text("fill_pH"):
+        found["pH"] = sent.number("fill_pH")
+    for key in FILL:
+        text = sent.text(f"fill_{key}")
+        if text:
+            found[key] = f"{text} {sent.text(f'unit_{key}', 'mg/L')}"
+    if found:
+        found["source"] = sent.text("fill_source", "measured")
+    return found
+
+
+def _form(
+    request: Request,
+    desk: Desk,
+    tub: str,
+    body: Mapping[str, Any],
+    error: InputError | None = None,
+    sent: Sent | None = None,
+) -> HTMLResponse:
+    file, newest = desk.keeping.file(tub), desk.keeping.newest(tub, Kind.TUB)
+    described = body["tub"]
+    values = {
+        "tub": tub,
+        "file": file,
+        "d": defaultdict(str, described),
+        "units_now": body.get("units", "metric"),
+        "equipment": {
+            key: described.get("equipment", {}).get(key, getattr(file.tub.equipment, key)) for key in _EQUIPMENT
+        },
+        "heater": str(described.get("equipment", {}).get("heater", "")).removesuffix(" kW"),
+        "use": defaultdict(str, described.get("use", {})),
+        "fill": {key: _split(described.get("fill_water", {}).get(key, "")) for key in FILL},
+        "fill_water": defaultdict(str, described.get("fill_water", {})),
+        "hardness_units": HARDNESS_UNITS,
+        "choices": {
+            "volume_from": [str(v) for v in VolumeBasis],
+            "sanitizer": [str(v) for v in Sanitizer],
+            "kind": [str(v) for v in TubKind],
+            "setting": [str(v) for v in Setting],
+            "units": [str(v) for v in UnitSystem],
+        },
+        "guidelines": [(g.key, f"{g.name}, {g.edition}") for g in all_guidelines()],
+        "after": sent.text("after") if sent else newest.entry.id if newest else "",
+        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+        "problems": error.problems if error else (),
+    }
+    return page(request, "settings.html", values, 422 if error else 200)
+
+
+def _split(text: str) -> tuple[str, str]:
+    """ "14 °dH" as number and unit."""
+    number, _, unit = str(text).partition(" ")
+    return number, unit or "mg/L"
