@@ -110,7 +110,7 @@ def compared(prior: Prior, core: Array, rates: Rates, state: TubState) -> dict[s
     return {
         "bromine": np.sqrt(observer.read(Quantity.BROMINE)),
         "pH": observer.read(Quantity.PH),
-        "alkalinity": np.log(observer.read(Quantity.TOTAL_ALKALINITY)),
+        "alkalinity": np.log(np.maximum(observer.read(Quantity.TOTAL_ALKALINITY), 1.0)),  # acid may take all of it
         "volume": np.log(rates.litres),
         "decay": core[prior.names.index("idle_decay_per_day")],
         "demand": core[prior.names.index("bather_demand_g_br2_per_hour")],
