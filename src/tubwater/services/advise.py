@@ -13,6 +13,7 @@ from tubwater.belief import Products, believe
 from tubwater.chemistry import Composition, precipitation_potential
 from tubwater.facts import Role, guidelines, substances
 from tubwater.facts.quantity import Quantity
+from tubwater.services.ports import SnapshotStore
 from tubwater.tub import Event, Expectation, Plan, Shelf, Tub, Verdict
 
 __all__ = ["WaterReport", "case_of", "plan_for", "products_of", "verdict_for", "water_for", "water_of"]
@@ -54,10 +55,19 @@ def _blend(parts: Mapping[str, float]) -> Composition:
 
 
 def case_of(
-    tub: Tub, shelf: Shelf, events: Sequence[Event], now: datetime, seed: int = 0, members: int = _MEMBERS
+    tub: Tub,
+    shelf: Shelf,
+    events: Sequence[Event],
+    now: datetime,
+    seed: int = 0,
+    members: int = _MEMBERS,
+    checkpoints: SnapshotStore | None = None,
 ) -> Situation:
-    """The situation at ``now`` (aware datetime): the belief from everything entered, and the guideline in force."""
-    belief = believe(tub, products_of(shelf), events, now, seed, members)
+    """The situation at ``now`` (aware datetime): the belief from everything entered, and the guideline in force.
+
+    With ``checkpoints`` the past is not lived again; the answer is the same.
+    """
+    belief = believe(tub, products_of(shelf), events, now, seed, members, checkpoints)
     return Situation(tub, shelf, belief, guidelines()[tub.guideline], now)
 
 

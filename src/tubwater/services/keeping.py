@@ -127,7 +127,8 @@ class Keeping:
         """The situation of a tub now; a visit under way holds people back."""
         entries, now = self._entries(tub), self.clock.now()
         file = self._read(entries)
-        return replace(case_of(file.tub, file.shelf, file.events, now), held=held_back(entries, now))
+        found = case_of(file.tub, file.shelf, file.events, now, checkpoints=self.snapshots)
+        return replace(found, held=held_back(entries, now))
 
     def verdict(self, tub: str) -> Verdict:
         """May people get in now?"""

@@ -11,7 +11,7 @@ import numpy as np
 
 from tubwater.facts import methods
 from tubwater.measurement import sd_of, standard_value
-from tubwater.services.advise import WaterReport, water_for
+from tubwater.services.advise import WaterReport, case_of, water_of
 from tubwater.services.effective import table_of
 from tubwater.services.keeping import Keeping
 from tubwater.services.tubfile import parse_table
@@ -80,4 +80,4 @@ def water_without(keeping: Keeping, tub: str, entries: Collection[str]) -> Water
     rest = [s for s in keeping.entries(tub) if s.entry.id not in entries]
     now = keeping.clock.now()
     file = parse_table(table_of(rest), now)
-    return water_for(file.tub, file.shelf, file.events, now)
+    return water_of(case_of(file.tub, file.shelf, file.events, now, checkpoints=keeping.snapshots))
