@@ -180,7 +180,9 @@ def _tub(logbook: Logbook, given: str | None) -> str:
         return str(given)
     if given is None and len(tubs) == 1:
         return tubs[0]
-    raise InputError.one("--tub", given or "nothing", f"the id of a tub that is there ({', '.join(tubs) or 'none so far'})")
+    raise InputError.one(
+        "--tub", given or "nothing", f"the id of a tub that is there ({', '.join(tubs) or 'none so far'})"
+    )
 
 
 def _is_sheet(name: str) -> bool:
