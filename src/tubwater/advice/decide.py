@@ -179,6 +179,8 @@ def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tup
         room["acid"] = room["soda_ash"] = 0.0
     if case.last_valid(Quantity.PH) is None and case.last_valid(Quantity.TOTAL_ALKALINITY) is None:
         room["bicarbonate"] = 0.0
+    for lever in _against_the_reading(case):
+        room[lever] = 0.0  # whatever is believed: no acid into water that read low, no base into water that read high
     if _alkalinity_low(case):
         room["acid"] = 0.0  # alkalinity first: acid would take what steadies the pH (common practice)
     bounds = {name: (0.0, most) for name, most in room.items()}
@@ -187,6 +189,15 @@ def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tup
     bounds["opening"] = (0.1, 1.0) if kit.tablet else (0.0, 0.0)
     bounds["after_soak"] = (0.0, _most_after_soak(case, kit))
     return bounds | {name: (value, value) for name, value in fixed.items()}
+
+
+def _against_the_reading(case: Situation) -> tuple[str, ...]:
+    """Levers that would push the pH further from its aim than it read."""
+    reading, limits = case.last_valid(Quantity.PH), case.limits(Quantity.PH)
+    if reading is None:
+        return ()
+    low = ("acid",) if case.middle(reading) < limits.aim_low else ()
+    return low or (("soda_ash",) if case.middle(reading) > limits.aim_high else ())
 
 
 def _alkalinity_low(case: Situation) -> bool:

@@ -45,13 +45,13 @@ def left_out(case: Situation) -> tuple[Reason, ...]:
     return tuple(Reason(kind, {"product": product.name}) for product, kind in others(case.shelf, case.tub))
 
 
-def after_soak(case: Situation, kit: Kit, decision: Decision) -> AfterSoak | None:
-    """The standing part: what whoever soaked adds afterwards, per person and half-hour."""
+def after_soak(case: Situation, kit: Kit, decision: Decision, reaction: float) -> AfterSoak | None:
+    """The standing part: what whoever soaked adds afterwards; ``reaction``: minutes that monopersulfate needs."""
     grams, product = decision.levers["after_soak"], kit.oxidizer
     if product is None or grams <= 0.0:
         return None
     usual = defaults()["mix_minutes"].value
-    wait = case.monopersulfate_minutes if product.substance == "monopersulfate" else usual
+    wait = reaction if product.substance == "monopersulfate" else usual
     most = cap_grams(product, float(np.median(case.rates.litres)))
     return AfterSoak(
         amount=amount_of(product, grams),

@@ -208,7 +208,7 @@ class _Start:
             situation=self.situation,
             verdict=self.verdict,
             steps=tuple(self.line.steps),
-            after_soak=after_soak(end, self.kit, decision),
+            after_soak=after_soak(end, self.kit, decision, end.monopersulfate_minutes),
             end=self.line.beside.expect(case.sanitizer_quantity, *_BALANCED),
             low_point=low_point(end, decision),
             fit_when=(fit_after_test(case, ready), Reason("two-good-tests-a-day-apart")),

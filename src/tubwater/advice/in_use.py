@@ -24,6 +24,8 @@ from tubwater.tub import Plan, Product, Reason, Step, StepKind, Verdict, Verdict
 
 __all__ = ["plan_in_use"]
 
+_OVERNIGHT = 1.0  # d; lost sanitizer is looked at again the next day
+_SHOCK_ENOUGH = 0.8  # of the shock that was asked for
 _RECOVERY_HEADROOM = 1.3  # a declared recovery may pass the bathing maximum; it ends in keep out until tested
 _REASONS = {
     "acid": "lower-ph",
@@ -34,6 +36,7 @@ _REASONS = {
     "oxidizer": "weekly-shock",
 }
 _SHOWS = {"calcium": Quantity.CALCIUM_HARDNESS}
+_RETEST = {"bicarbonate": (Quantity.TOTAL_ALKALINITY, Quantity.PH)}
 _BALANCE = ("bicarbonate", "acid", "soda_ash", "calcium", "bromide")
 _FIRST_TO_GO = ("calcium", "bromide", "soda_ash", "acid", "bicarbonate", "oxidizer")  # when the minutes do not reach
 
@@ -150,7 +153,10 @@ def _add(line: Timeline, task: _Task, item: _Wanted) -> None:
     given = line.dose(item.product, grams, _reason(task, item.name, line), quantity, _highest(task, item.name))
     if retest and given > 0.0:
         rest = amount_of(item.product, max(item.grams - given, 0.0), down=True)
-        line.test((Quantity.PH,), Reason("retest-tells", {"product": item.product.name, "grams": rest.grams}))
+        line.test(
+            _RETEST.get(item.name, (Quantity.PH,)),
+            Reason("retest-tells", {"product": item.product.name, "grams": rest.grams}),
+        )
 
 
 def _reason(task: _Task, name: str, line: Timeline) -> Reason:
@@ -179,6 +185,7 @@ def _packed(task: _Task, line: Timeline, dropped: list[_Wanted]) -> Plan:
     case, wishes = task.case, task.wishes
     again = _test_from(task, line)
     notes = [*_hand_over(task, line, dropped, again), *not_in_time(wishes.guests_at, again)]
+    notes += _shock_cut(task, line)
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
     return Plan(
@@ -186,11 +193,11 @@ def _packed(task: _Task, line: Timeline, dropped: list[_Wanted]) -> Plan:
         situation="recovery" if task.recovery else "in-use",
         verdict=task.verdict,
         steps=tuple(line.steps),
-        after_soak=after_soak(case, task.kit, task.decision),
+        after_soak=after_soak(case, task.kit, task.decision, line.reaction_minutes),
         end=line.beside.expect(case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY),
         low_point=low_point(case, task.decision),
         fit_when=_fit_when(task, line, again),
-        next_visit=case.now + timedelta(days=wishes.days),
+        next_visit=case.now + timedelta(days=min(wishes.days, _OVERNIGHT) if task.recovery else wishes.days),
         outcome=outcome_of(case, task.decision.lived, task.decision.without),
         notes=tuple(notes),
         refused=left_out(case),
@@ -201,12 +208,21 @@ def _packed(task: _Task, line: Timeline, dropped: list[_Wanted]) -> Plan:
     )
 
 
+def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
+    """Says so where the limits let in clearly less oxidizer than the recovery asks for."""
+    wanted, oxidizer = task.decision.levers.get("oxidizer", 0.0), task.kit.oxidizer
+    given = sum(s.amount.grams for s in line.steps if s.amount and oxidizer and s.amount.product == oxidizer.name)
+    if not task.recovery or oxidizer is None or given >= _SHOCK_ENOUGH * wanted:
+        return []
+    return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
+
+
 def _test_from(task: _Task, line: Timeline) -> datetime:
     """From when on a test counts: after the oxidizer's reaction, or the last addition's wait."""
     oxidizer = task.kit.oxidizer
     oxidized = [s.starts_at for s in line.steps if oxidizer and s.amount and s.amount.product == oxidizer.name]
     slow = oxidizer is not None and oxidizer.substance == "monopersulfate"
-    until = max(oxidized) + task.case.monopersulfate_minutes if oxidized and slow else 0.0
+    until = max(oxidized) + line.reaction_minutes if oxidized and slow else 0.0
     mixed = line.clock + (defaults()["mix_minutes"].value if _doses(line) else 0.0)
     return task.case.now + timedelta(minutes=max(until, mixed))
 

@@ -18,7 +18,7 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import standard_value
 from tubwater.tub import Answer, Clarity, Dosed, Noticed, Product, Reading, Reason, Sanitizer, Shelf, Sign, Tested, Tub
 
-__all__ = ["Lapse", "Situation", "others", "substance_of"]
+__all__ = ["Lapse", "Situation", "others", "reaction_minutes", "substance_of"]
 
 Array = NDArray[np.float64]
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
@@ -36,6 +36,14 @@ class Lapse:
 def substance_of(product: Product) -> Substance:
     """The substance of a product."""
     return substances()[product.substance]
+
+
+def reaction_minutes(state: TubState, rates: Rates) -> float:
+    """Minutes until 94 of 100 parts of monopersulfate have reacted with this bank, cautiously; a day at most."""
+    bromide = state.water.bromide + state.water.bromine
+    rate = np.quantile(rates.monopersulfate_rate * np.maximum(bromide, 1e-7), 0.2)
+    half_lives = defaults()["monopersulfate_window_half_lives"].value
+    return float(min(half_lives * np.log(2.0) / rate / 60.0, 1440.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -264,10 +272,7 @@ class Situation:
     @cached_property
     def monopersulfate_minutes(self) -> float:
         """Minutes until 94 of 100 parts of a monopersulfate dose have reacted with this bank, at its cautious end."""
-        bromide = self.state.water.bromide + self.state.water.bromine
-        rate = np.quantile(self.rates.monopersulfate_rate * np.maximum(bromide, 1e-7), 0.2)
-        half_lives = defaults()["monopersulfate_window_half_lives"].value
-        return float(min(half_lives * np.log(2.0) / rate / 60.0, 1440.0))
+        return reaction_minutes(self.state, self.rates)
 
     def _in_window(self, at: datetime) -> bool:
         span = timedelta(minutes=self.monopersulfate_minutes)

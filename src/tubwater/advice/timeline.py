@@ -13,7 +13,7 @@ import numpy as np
 from tubwater.advice.beside import Beside
 from tubwater.advice.care import fitting, task_step
 from tubwater.advice.measures import amount_of, measure_spread
-from tubwater.advice.now import Situation, substance_of
+from tubwater.advice.now import Situation, reaction_minutes, substance_of
 from tubwater.advice.safety import largest_allowed
 from tubwater.facts import CareStep, defaults
 from tubwater.facts.quantity import Quantity
@@ -47,6 +47,11 @@ class Timeline:
         self.clock = 0.0
         self._owed_wait = 0.0
         self._tasks = list(tasks)
+
+    @property
+    def reaction_minutes(self) -> float:
+        """How long monopersulfate needs in the water as it now is."""
+        return reaction_minutes(self.beside.state, self.beside.rates)
 
     def add(self, step: Step) -> None:
         """Write a step down; the clock moves by its minutes."""
@@ -119,7 +124,7 @@ class Timeline:
         """What a test reads once the addition has mixed, and monopersulfate reacted."""
         state = self.beside.state
         if product.substance == "monopersulfate":
-            state = self.beside.later(state, self.case.monopersulfate_minutes, covered=True)
+            state = self.beside.later(state, self.reaction_minutes, covered=True)
         return self.beside.expect(Quantity.PH, shows, state=state)
 
     def test(self, quantities: Sequence[Quantity], *reasons: Reason) -> None:

@@ -79,7 +79,7 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
 
 def _now(text: str | None) -> datetime:
     if text is None:
-        return datetime.now().astimezone()
+        return datetime.now().astimezone().replace(second=0, microsecond=0)
     try:
         found = datetime.fromisoformat(text)
     except ValueError:
