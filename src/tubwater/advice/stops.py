@@ -43,6 +43,7 @@ def stop_plan(case: Situation, verdict: Verdict, seed: int, situation: str) -> P
         steps.append(Step(StepKind.WAIT, minutes=wait, reasons=(Reason("wait-it-out"),), covered=True))
     steps.append(Step(StepKind.TEST, minutes=2.0, quantities=quantities, reasons=verdict.changes, starts_at=wait))
     again = case.now + timedelta(minutes=wait + 2.0)
+    settled = (Reason("settle-first"),) if stops({r.kind for r in verdict.reasons}) else ()
     return Plan(
         begins=case.now,
         situation=situation,
@@ -51,7 +52,7 @@ def stop_plan(case: Situation, verdict: Verdict, seed: int, situation: str) -> P
         after_soak=None,
         end=Beside(case, seed=seed).expect(*quantities),
         low_point=(),
-        fit_when=(fit_after_test(case, again),),
+        fit_when=(*settled, fit_after_test(case, again)),
         next_visit=again,
         outcome=None,
         refused=left_out(case),
