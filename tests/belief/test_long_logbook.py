@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from tubwater.belief import Belief, Observer, Products, believe, changes, foretell, happenings, learned
+from tubwater.belief import Belief, ChangeKind, Observer, Products, believe, changes, foretell, happenings, learned
 from tubwater.facts import Quantity, substances
 from tubwater.facts.quantity import OxidantScale
 from tubwater.tub import Answer, Dosed, Drained, Event, FeederSet, Filled, Noticed, Reading, Sanitizer, Soaked, Tub
@@ -201,10 +201,10 @@ def test_a_blunder_moves_the_belief_little_and_is_told() -> None:
     assert np.median(Observer(belief.state).read(Quantity.BROMINE)) > 2.5
 
 
-def test_the_line_holds_a_slot_for_drift_each_week_and_names_do_not_depend_on_what_is_late() -> None:
+def test_the_line_holds_two_slots_for_drift_each_week_and_names_do_not_depend_on_what_is_late() -> None:
     line = happenings(weeks(8), day(56.0))
     drift = [h for h in line if h.what == "drift"]
-    assert len(drift) == 8
+    assert len(drift) == 16
     more = happenings([*weeks(8), Soaked(day(3.0), 1, 10.0)], day(56.0))
     assert {h.identity for h in line} < {h.identity for h in more}
     assert [h.at for h in more] == sorted(h.at for h in more)
@@ -253,6 +253,44 @@ def test_what_was_learned_is_ordered_and_stands_beside_what_was_assumed() -> Non
 
 def test_nothing_is_told_of_a_tub_that_goes_on_as_ever() -> None:
     assert changes(held(weeks(8), day(56.0), members=300)) == ()
+
+
+def idle(until: float, changed_at: float, before: float, after: float, litres: float = 1190.0) -> list[Event]:
+    """A closed tub that is given 30 g twice a week and loses a share a day of its bromine, read by photometer."""
+    rise = 30.0 * OXIDIZER.oxidant * 159.808e3 / litres
+    level, at, events = 2.0, 0.0, [_photometer(day(0.0), 2.0)]
+    while at < until:
+        events.append(Dosed(day(at + 0.02), "oxidizer", 30.0, spread=0.03))
+        level += rise
+        for step in (1.0, 1.5, 1.0):
+            level *= np.exp(-step * (before if at < changed_at else after))
+            at += step
+            events.append(_photometer(day(at - 0.01), level))
+    return events
+
+
+def _photometer(at: datetime, bromine: float) -> Readings:
+    value = round(min(bromine, 19.9), 1)
+    reading = Reading(Quantity.BROMINE, value, value, "mg/L", "photometer", at, OxidantScale.AS_BR2)
+    return Readings(at, (reading,))
+
+
+def test_a_tub_that_suddenly_holds_its_bromine_is_noticed_and_told_after_the_window_has_closed() -> None:
+    events = idle(until=41.0, changed_at=24.6, before=0.6, after=0.12)
+    kept = Kept()
+    known = held([e for e in events if e.at <= day(24.4)], day(24.4), kept, members=300)
+    assert changes(known) == ()
+    assert np.median(known.value("idle_decay_per_day")) == pytest.approx(0.6, rel=0.2)
+    told = held(events, day(41.0), kept, members=300)
+    assert (ChangeKind.IDLE_LOSS, -1) in {(change.kind, change.direction) for change in changes(told)}
+    assert np.median(told.value("idle_decay_per_day")) == pytest.approx(0.12, rel=0.4)
+
+
+def test_the_same_tub_without_a_change_is_not_said_to_have_changed() -> None:
+    events = idle(until=34.0, changed_at=99.0, before=0.3, after=0.3)
+    belief = held(events, day(34.0), members=300)
+    assert changes(belief) == ()
+    assert np.median(belief.value("idle_decay_per_day")) == pytest.approx(0.3, rel=0.2)
 
 
 def test_foretelling_hears_nothing() -> None:

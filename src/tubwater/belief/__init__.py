@@ -1,9 +1,10 @@
 """The belief over water and tub: prior, re-lived past, tempered sampling over a window, checkpoints."""
 
 from tubwater.belief.belief import MEMBERS, Belief, Foretold, believe, foretell
+from tubwater.belief.change import Change, ChangeKind
 from tubwater.belief.checkpoint import MODEL, Checkpoints
 from tubwater.belief.history import Happening, Slot, happenings
-from tubwater.belief.learned import Change, ChangeKind, Learned, LearnedValue, changes, learned
+from tubwater.belief.learned import Learned, LearnedValue, changes, learned
 from tubwater.belief.life import Moment, covered_until, fed, passed
 from tubwater.belief.observe import Observer
 from tubwater.belief.prior import Prior, prior_of

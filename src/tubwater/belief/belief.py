@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief.anchor import first
+from tubwater.belief.change import Change
 from tubwater.belief.checkpoint import Checkpoints, History, resumed
 from tubwater.belief.history import Happening, happenings, stream
 from tubwater.belief.life import Moment, covered_until
@@ -37,6 +38,7 @@ class Belief:
         events: what it rests on. info: how the newest update went, None without a reading.
         suspects: names of quantities whose newest readings do not fit together; empty when all fit.
         noise: numbers of what was unseen in the present window, (rows, N); ``window`` are its happenings.
+        noticed: changes that were told when earlier windows closed.
     """
 
     prior: Prior
@@ -50,6 +52,7 @@ class Belief:
     suspects: tuple[str, ...]
     noise: Array
     window: tuple[Happening, ...]
+    noticed: tuple[Change, ...] = ()
 
     @property
     def size(self) -> int:
@@ -62,8 +65,8 @@ class Belief:
 
     def thinned(self, members: int) -> Belief:
         """A belief of the first members only; they are exchangeable."""
-        found: Belief = mapped(lambda a: a[..., :members], replace(self, events=(), window=()))
-        return replace(found, events=self.events, window=self.window)
+        found: Belief = mapped(lambda a: a[..., :members], replace(self, events=(), window=(), noticed=()))
+        return replace(found, events=self.events, window=self.window, noticed=self.noticed)
 
 
 def believe(
@@ -111,9 +114,9 @@ def _belief(
 ) -> Belief:
     _, moment = covered_until(moment, now).seen()
     info = track.info if track else None
-    found = track.suspects if track else ()
+    found, noticed = (track.suspects, track.noticed) if track else ((), ())
     m = moment
-    return Belief(m.prior, m.core, now, m.state, m.rates, m.products, past, info, found, noise, window)
+    return Belief(m.prior, m.core, now, m.state, m.rates, m.products, past, info, found, noise, window, noticed)
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief.anchor import Anchor, Beginning
+from tubwater.belief.change import Change, ChangeKind
 from tubwater.belief.history import Happening, Slot, chained, digest
 from tubwater.belief.life import Moment
 from tubwater.belief.prior import Prior
@@ -31,7 +32,7 @@ from tubwater.tub import Dosed, Tub
 __all__ = ["MODEL", "Checkpoints", "History", "from_bytes", "resumed", "to_bytes"]
 
 Array = NDArray[np.float64]
-MODEL = "5"  # raised whenever the same entries would give another belief
+MODEL = "9"  # raised whenever the same entries would give another belief
 
 
 class Checkpoints(Protocol):
@@ -119,6 +120,7 @@ def to_bytes(track: Track) -> bytes:
         "at": track.now.at.isoformat(),
         "suspects": track.suspects,
         "info": None if info is None else [info.rungs, info.acceptance, info.distinct, info.moved, info.log_evidence],
+        "noticed": [[c.kind.value, c.direction, c.probability, c.by.isoformat()] for c in track.noticed],
         "arrays": [[name, a.shape] for name, a in arrays.items()],
     }
     body = b"".join(np.ascontiguousarray(a, dtype="<f4").tobytes() for a in arrays.values())
@@ -156,4 +158,7 @@ def _track(said: dict[str, Any], a: dict[str, Array], prior: Prior, products: Pr
     counts = (said["first"], tuple(said["extras"]), said["done"])
     rows = tuple(value for name, value in a.items() if name.startswith("rows "))
     track = Track(anchor, *counts, a["z"], a["noise"], rows, now, tuple(said["suspects"]))
-    return replace(track, info=info)
+    noticed = tuple(
+        Change(ChangeKind(kind), way, p, datetime.fromisoformat(by)) for kind, way, p, by in said["noticed"]
+    )
+    return replace(track, info=info, noticed=noticed)

@@ -27,7 +27,7 @@ _ORIGIN = datetime(2000, 1, 3, 13, tzinfo=UTC)  # any fixed moment; the slots li
 class Slot(StrEnum):
     """Something that nobody entered, at fixed places of the calendar."""
 
-    DRIFT = "drift"  # a week has passed: the tub is a little different
+    DRIFT = "drift"  # half a week has passed: the tub is a little different
     LID = "lid"  # the cover may have been left open
     SOAK = "soak"  # somebody may have been in
 
@@ -68,16 +68,15 @@ def _draws(event: Event) -> int:
 
 
 def _slots(since: datetime, until: datetime) -> Iterator[Happening]:
-    """Twice a week a soak that nobody noted; once a week drift, and a cover left open."""
+    """Twice a week drift, and a soak that nobody noted; once a week a cover left open."""
     first = int((since - _ORIGIN) // _HALF_WEEK) + 1
     last = int((until - _ORIGIN) // _HALF_WEEK)
     for k in range(first, last + 1):
         at = _ORIGIN + k * _HALF_WEEK
         yield Happening(at, Slot.SOAK, f"{Slot.SOAK}:{k}", 1)
+        yield Happening(at, Slot.DRIFT, f"{Slot.DRIFT}:{k}", len(DRIFTING))
         if k % 2:
             yield Happening(at, Slot.LID, f"{Slot.LID}:{k}", 1)
-        else:
-            yield Happening(at, Slot.DRIFT, f"{Slot.DRIFT}:{k}", len(DRIFTING))
 
 
 def digest(*values: Any) -> str:

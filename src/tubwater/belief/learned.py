@@ -1,25 +1,20 @@
-"""What was learned of a tub, in plain values beside what was assumed before, and what changed about it."""
+"""What was learned of a tub, in plain values beside what was assumed before, and what changed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief.belief import Belief
-from tubwater.belief.history import Slot
-from tubwater.belief.life import jump_edge
-from tubwater.belief.prior import DRIFTING
+from tubwater.belief.change import TOLD, Change, ChangeKind, shifts
 
-__all__ = ["Change", "ChangeKind", "Learned", "LearnedValue", "changes", "learned"]
+__all__ = ["Learned", "LearnedValue", "changes", "learned"]
 
 Array = NDArray[np.float64]
 _LEVELS = (0.05, 0.5, 0.95)
 _DRAWS = 4000
-_TOLD = 0.8  # probability from which on a change is told (judgement)
 _LEAK = 5.0  # L/d from which water that runs off is a leak and not splashing (judgement)
 
 
@@ -61,27 +56,6 @@ class Learned:
     def of(self, key: str) -> LearnedValue:
         """The value of a key."""
         return next(value for value in self.values if value.key == key)
-
-
-class ChangeKind(StrEnum):
-    """What may have changed at a tub; the direction is that of the rate."""
-
-    LEAK = "leak"
-    IDLE_LOSS = "idle loss"  # up: filter, biofilm, a lamp; down: cleaned
-    COVER = "cover"  # gas exchange with the cover on; down: a tighter one
-    JETS = "jets"
-    BATHERS = "bathers"
-    FEEDER = "feeder"
-
-
-@dataclass(frozen=True)
-class Change:
-    """Something that changed within the present window. ``direction``: 1 up, -1 down. ``by``: at the latest."""
-
-    kind: ChangeKind
-    direction: int
-    probability: float
-    by: datetime
 
 
 _KEYS = (
@@ -129,38 +103,15 @@ def _quantiles(value: Array) -> tuple[float, float, float]:
     return float(low), float(median), float(high)
 
 
-_KINDS = {
-    "idle_decay_per_day": ChangeKind.IDLE_LOSS,
-    "kla_covered_per_h": ChangeKind.COVER,
-    "kla_air_jets_per_h": ChangeKind.JETS,
-    "bather_demand_g_br2_per_hour": ChangeKind.BATHERS,
-    "tablet_release_g_per_day": ChangeKind.FEEDER,
-}
+def changes(belief: Belief, told: float = TOLD) -> tuple[Change, ...]:
+    """What changed in the present window with at least the probability ``told``, and what was told when earlier windows
+    closed; the surest first."""
+    now = (*shifts(belief.window, belief.noise, told), *_leak(belief, told))
+    seen = {(change.kind, change.direction, change.by) for change in now}
+    before = [c for c in belief.noticed if (c.kind, c.direction, c.by) not in seen]
+    return tuple(sorted((*now, *before), key=lambda change: -change.probability))
 
 
-def changes(belief: Belief, told: float = _TOLD) -> tuple[Change, ...]:
-    """What changed in the present window with at least the probability ``told``, the surest first."""
-    found = [change for change in (*_jumps(belief), *_leaks(belief)) if change.probability >= told]
-    return tuple(sorted(found, key=lambda change: -change.probability))
-
-
-def _jumps(belief: Belief) -> list[Change]:
-    """Each rate that may have jumped, up or down, in any week of the window."""
-    row, weeks = 0, []
-    for happening in belief.window:
-        if happening.what is Slot.DRIFT:
-            weeks.append((happening.at, belief.noise[row : row + happening.draws]))
-        row += happening.draws
-    if not weeks:
-        return []
-    edge, found = jump_edge(), []
-    for i, name in enumerate(DRIFTING):
-        for direction in (1, -1) if name in _KINDS else ():
-            jumped = np.any([direction * noise[i] > edge for _, noise in weeks], axis=0)
-            found.append(Change(_KINDS[name], direction, float(jumped.mean()), weeks[-1][0]))
-    return found
-
-
-def _leaks(belief: Belief) -> list[Change]:
+def _leak(belief: Belief, told: float) -> tuple[Change, ...]:
     probability = float(np.mean(belief.value("leak_litres_per_day") > _LEAK))
-    return [Change(ChangeKind.LEAK, 1, probability, belief.at)]
+    return (Change(ChangeKind.LEAK, 1, probability, belief.at),) if probability >= told else ()

@@ -29,7 +29,7 @@ from tubwater.dynamics import (
 from tubwater.facts import defaults
 from tubwater.tub import Answer, Dosed, Drained, FeederSet, Filled, Noticed, Soaked
 
-__all__ = ["Moment", "covered_until", "fed", "jump_edge", "passed", "scoop_share", "size_of"]
+__all__ = ["Moment", "covered_until", "drift_of", "fed", "jump_edge", "passed", "scoop_share", "size_of"]
 
 Array = NDArray[np.float64]
 _LONGEST_COVERED = 8.0  # h; bromine within one in a hundred of steps of a quarter hour, pH within 0.04 (tested)
@@ -191,18 +191,29 @@ def size_of(slot: Slot, noise: Array) -> Array:
 
 
 def jump_edge() -> float:
-    """Standard deviations beyond which a week's drift of one rate is a jump."""
-    return quantile(1.0 - 0.5 * defaults()["jump_per_week"].value / len(DRIFTING))
+    """Standard deviations beyond which half a week's drift of one rate is a jump."""
+    return quantile(1.0 - 0.25 * defaults()["jump_per_week"].value / len(DRIFTING))
+
+
+def _widths() -> Array:
+    """Standard deviation of half a week's drift of each rate in units of its prior's spread, (rates, 1)."""
+    table = defaults()
+    half_week = np.sqrt(0.5) * table["drift_per_root_week"].value
+    return np.array([[min(half_week / table[name].spread, 0.5)] for name in DRIFTING])
+
+
+def drift_of(noise: Array) -> Array:
+    """What half a week adds to the logarithm of each rate, (rates, N), mean reversion left aside."""
+    spreads = np.array([[defaults()[name].spread] for name in DRIFTING])
+    value: Array = spreads * _widths() * heavy(noise, jump_edge())
+    return value
 
 
 def _drift_slot(now: Moment, noise: Array) -> Moment:
-    """A week of drift: mean-reverting, so that far from any test the tub is again an ordinary one."""
-    core, table = now.core.copy(), now.prior.table
-    week = defaults()["drift_per_root_week"].value
-    moves = heavy(noise, jump_edge())
-    for name, move in zip(DRIFTING, moves, strict=True):
-        row, width = now.prior.names.index(name), min(week / table[name].spread, 0.5)
-        core[row] = np.sqrt(1.0 - width**2) * core[row] + width * move
+    """Half a week of drift: mean-reverting, so that far from any test the tub is again an ordinary one."""
+    core, widths = now.core.copy(), _widths()
+    rows = [now.prior.names.index(name) for name in DRIFTING]
+    core[rows] = np.sqrt(1.0 - widths**2) * core[rows] + widths * heavy(noise, jump_edge())
     return replace(now, core=core, rates=now.prior.drifted(now.rates, core), buffer=None)
 
 

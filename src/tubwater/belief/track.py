@@ -17,12 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief.anchor import Anchor, carried, filled, first, whitened
-from tubwater.belief.history import Happening, stream
-from tubwater.belief.life import Moment, passed
+from tubwater.belief.change import Change, shifts
+from tubwater.belief.history import Happening, Slot, stream
+from tubwater.belief.life import Moment, jump_edge, passed
 from tubwater.belief.prior import Prior
 from tubwater.belief.products import Products
 from tubwater.belief.readings import suspects, told
-from tubwater.belief.sampler import SamplerInfo, drawn, log_mean, rise, stirred
+from tubwater.belief.sampler import SamplerInfo, defended, drawn, log_mean, rise, stirred
 from tubwater.belief.surrogate import Surrogate, fitted, walked
 from tubwater.belief.window import Window, lasting_names, mapped
 from tubwater.tub import Filled, Tested
@@ -34,6 +35,8 @@ _WINDOW = timedelta(days=30)  # judgement: longer windows move too rarely, short
 _MOST_RUNGS = 40
 _NONE: Array = np.zeros(0)
 _LESSONS, _WIDE = 4, 0.4
+_MOST_NOTICED = 12
+_DEFENDED = 2  # half weeks of drift before a reading that jumps are put among
 _Lesson = tuple[Array, tuple[Array, ...]]
 _ENOUGH, _MOST_EXTRA = 0.8, 4  # share of members that must have moved, and moves tried for it at the end
 _SHORT = 4  # happenings up to which a window is cheap to re-live and gets more moves
@@ -47,6 +50,7 @@ class Track:
         anchor, first, extras: of the window. z: (rows, N). noise: of the window, (rows, N).
         rows: the true values behind each of its updates. now: the members at the last happening.
         suspects: quantities whose newest readings do not fit. info: how the last update went.
+        noticed: changes that were told when a window closed, the newest last.
     """
 
     anchor: Anchor
@@ -59,6 +63,7 @@ class Track:
     now: Moment
     suspects: tuple[str, ...] = ()
     info: SamplerInfo | None = None
+    noticed: tuple[Change, ...] = ()
 
     @property
     def members(self) -> int:
@@ -105,11 +110,12 @@ def following(track: Track, line: tuple[Happening, ...], index: int, seed: int) 
     prior, products, update = track.now.prior, track.now.products, line[index].what
     assert isinstance(update, Tested | Filled)
     track, window = _extended(track, line, index + 1, seed)
-    cloud = _arrived(track, window, index, seed)
+    hears = not (isinstance(update, Filled) and update.litres is None)
+    cloud, weights = _arrived(track, window, index, seed, hears)
     info = track.info
-    if np.ptp(cloud.last) > 1e-9:
+    if hears:
         rng = stream(seed, line[index].identity, "update")
-        cloud, info = _tempered(cloud, window, track.done, index, rng)
+        cloud, info = _tempered(cloud, weights, window, track.done, index, rng)
     moved = replace(
         track,
         done=index + 1,
@@ -120,17 +126,32 @@ def following(track: Track, line: tuple[Happening, ...], index: int, seed: int) 
         info=info,
     )
     if isinstance(update, Filled):
-        return _rounded(_refilled(moved, line[index], seed, products, prior))
+        return _rounded(_refilled(_noted(moved, line), line[index], seed, products, prior))
     moved = replace(moved, suspects=suspects(update, cloud.newest, cloud.now.offsets))
-    return _rounded(_handed_over(moved, line[index]))
+    return _rounded(_handed_over(moved, line))
 
 
-def _arrived(track: Track, window: Window, index: int, seed: int) -> _Cloud:
-    """The members at an update, before it is heard."""
-    fresh = _noise(window, window.line, track.done, index, seed, track.members)
+def _arrived(track: Track, window: Window, index: int, seed: int, defend: bool) -> tuple[_Cloud, Array]:
+    """The members at an update, before it is heard, and their log weights."""
+    fresh, weights = _noise(window, window.line, track.done, index, seed, track.members), np.zeros(track.members)
+    if defend:
+        fresh, weights = _defended(fresh, window.line[track.done : index], seed)
     start = replace(track.now, offsets=window.offsets(track.z)).frozen()[1]
     now, newest = window.heard(window.lived(start, fresh, track.done, index)[0], index)
-    return _told(_Cloud(track.z, track.noise, fresh, track.rows, newest, _NONE, _NONE, start, now), window, index)
+    bare = _Cloud(track.z, track.noise, fresh, track.rows, newest, _NONE, _NONE, start, now)
+    return _told(bare, window, index), weights
+
+
+def _defended(noise: Array, line: tuple[Happening, ...], seed: int) -> tuple[Array, Array]:
+    """Jumps put among the drift of the newest weeks, and the log weights that make up for them."""
+    ends = np.cumsum([h.draws for h in line])
+    weights, found = np.zeros(noise.shape[1]), noise.copy()
+    drift = [i for i, h in enumerate(line) if h.what is Slot.DRIFT]
+    for i in drift[-_DEFENDED:]:
+        rows = slice(ends[i] - line[i].draws, ends[i])
+        found[rows], log_weights = defended(noise[rows], jump_edge(), stream(seed, line[i].identity, "jump"))
+        weights = weights + log_weights
+    return found, weights
 
 
 def _told(cloud: _Cloud, window: Window, index: int) -> _Cloud:
@@ -172,7 +193,7 @@ def _noise(window: Window, line: tuple[Happening, ...], start: int, stop: int, s
 
 
 def _tempered(
-    cloud: _Cloud, window: Window, done: int, index: int, rng: np.random.Generator
+    cloud: _Cloud, weights: Array, window: Window, done: int, index: int, rng: np.random.Generator
 ) -> tuple[_Cloud, SamplerInfo]:
     """From the cloud before an update to the one after it."""
     beta, rungs, evidence, rates = 0.0, 0, 0.0, []
@@ -180,9 +201,10 @@ def _tempered(
     lessons = [_lesson(cloud), _lesson(_wide(cloud, window, done, index, rng))]
     sweeps = 2 if index - window.first <= _SHORT else 1
     while beta < 1.0 and rungs < _MOST_RUNGS:
-        up = rise(cloud.last, 1.0 - beta)
-        evidence += log_mean(up * cloud.last)
-        picked = drawn(up * cloud.last, rng)
+        up = rise(cloud.last, 1.0 - beta, weights)
+        evidence += log_mean(up * cloud.last + weights)
+        picked = drawn(up * cloud.last + weights, rng)
+        weights = np.zeros(cloud.last.size)
         cloud, touched, beta = _picked(cloud, picked), touched[picked], min(1.0, beta + up)
         for sweep in range(sweeps + (_MOST_EXTRA if beta >= 1.0 else 0)):
             if sweep > sweeps and touched.mean() > _ENOUGH:
@@ -269,10 +291,18 @@ def _bare(cloud: _Cloud) -> _Cloud:
     return replace(cloud, start=replace(cloud.start, buffer=None), now=replace(cloud.now, buffer=None))
 
 
-def _handed_over(track: Track, happening: Happening) -> Track:
+def _noted(track: Track, line: tuple[Happening, ...]) -> Track:
+    """With the changes that the window shows as it closes."""
+    found = shifts(line[track.first : track.done], track.noise)
+    return replace(track, noticed=(*track.noticed, *found)[-_MOST_NOTICED:])
+
+
+def _handed_over(track: Track, line: tuple[Happening, ...]) -> Track:
     """Close a window that has grown long, and keep what it taught."""
+    happening = line[track.done - 1]
     if happening.at - track.anchor.at < _WINDOW:
         return track
+    track = _noted(track, line)
     now = track.now
     lasting = (*track.anchor.lasting, *track.extras)
     offsets = np.stack([now.offsets[name] for name in lasting]) if lasting else np.zeros((0, track.members))
@@ -300,7 +330,8 @@ def _opened(track: Track, anchor: Anchor, z: Array) -> Track:
 def _rounded(track: Track) -> Track:
     """In single precision, as it is kept, so that a kept track goes on exactly as one that was not."""
     now = replace(track.now, buffer=None)
-    slim = replace(track, now=now)
+    slim = replace(track, now=now, noticed=())
     found: Track = mapped(lambda a: a.astype(np.float32).astype(np.float64), slim)
     core = found.now.core
-    return replace(found, now=replace(found.now, rates=now.prior.rates(now.prior.values(core))))
+    now = replace(found.now, rates=now.prior.rates(now.prior.values(core)))
+    return replace(found, now=now, noticed=track.noticed)

@@ -16,7 +16,7 @@ __all__ = ["heavy", "quantile", "rare", "transport"]
 
 Array = NDArray[np.float64]
 _SOFT = 0.08  # width of the edge between zero and not, in units of the normal number
-_REACH = 6.0  # how much farther a jump goes than ordinary drift, per unit beyond the edge (judgement)
+_REACH = 9.0  # how much farther a jump goes than ordinary drift, per unit beyond the edge (judgement)
 
 
 def transport(default: Default, z: Array) -> Array:
