@@ -67,12 +67,12 @@ def upper_limit(wrong: int, allowed: int) -> float:
     return 1.0 if wrong >= allowed else float(beta.ppf(0.95, wrong + 1, allowed - wrong))
 
 
-def counted(tubs: int, weeks: int, members: int, workers: int) -> Counter[str]:
+def counted(tubs: int, weeks: int, members: int, workers: int, first: int = 0) -> Counter[str]:
     """Counts over many tubs, shared among processes, with progress on standard error."""
     total: Counter[str] = Counter()
     begun = time.perf_counter()
     with ProcessPoolExecutor(workers) as pool:
-        for n, found in enumerate(pool.map(asked, range(tubs), [weeks] * tubs, [members] * tubs), 1):
+        for n, found in enumerate(pool.map(asked, range(first, first + tubs), [weeks] * tubs, [members] * tubs), 1):
             total += found
             minutes = (time.perf_counter() - begun) / 60.0
             print(f"\r{n} of {tubs} tubs, {minutes:.1f} min ", end="", file=sys.stderr, flush=True)
@@ -99,11 +99,12 @@ def main() -> None:
     """Prints the rows."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("--tubs", type=int, default=40)
+    ask.add_argument("--first", type=int, default=0, help="number of the first tub")
     ask.add_argument("--weeks", type=int, default=4)
     ask.add_argument("--members", type=int, default=500)
     ask.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     wanted = ask.parse_args()
-    for what, result in rows(counted(wanted.tubs, wanted.weeks, wanted.members, wanted.workers)):
+    for what, result in rows(counted(wanted.tubs, wanted.weeks, wanted.members, wanted.workers, wanted.first)):
         print(f"{what}: {result}")
 
 

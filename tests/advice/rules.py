@@ -484,13 +484,22 @@ def nothing_goes_in_while_the_water_is_not_known(a: Answered) -> bool:
     return bool(waits or stops or a.case.suspects or read is None or spoiled)
 
 
-def nothing_raises_a_sanitizer_that_is_too_high(a: Answered) -> bool:
+def _too_high(a: Answered) -> bool:
+    """Read above the limit, in a water that stays: fresh water came since, and of unknown water nothing stays."""
     read = a.newest(a.sanitizer)
     high = read is not None and _standard(a, read)[0] > a.case.guideline.limits[a.sanitizer].keep_out_high
-    high = high and a.plan.situation not in ("fresh-fill", "new-to-me")  # whose water goes, or came since
-    if high:
-        oxidizing = [s for s in a.additions if a.composition(a.product(s)).oxidant > 0.0]
-        assert not oxidizing
+    return high and a.plan.situation not in ("fresh-fill", "new-to-me")
+
+
+def no_dose_raises_a_sanitizer_that_is_too_high(a: Answered) -> bool:
+    high = _too_high(a)
+    assert not (high and any(a.composition(a.product(s)).oxidant > 0.0 for s in a.doses))
+    return high
+
+
+def no_feeder_is_set_where_the_sanitizer_is_too_high(a: Answered) -> bool:
+    high = _too_high(a)
+    assert not (high and any(s.kind is StepKind.SET_FEEDER and s.tablets > 0.0 for s in a.plan.steps))
     return high
 
 
@@ -689,7 +698,7 @@ RULES: tuple[Callable[[Answered], bool], ...] = (
     one_family_in_the_feeder,
     never_acid_and_base_at_one_visit,
     nothing_goes_in_while_the_water_is_not_known,
-    nothing_raises_a_sanitizer_that_is_too_high,
+    no_dose_raises_a_sanitizer_that_is_too_high,
     no_dose_takes_ph_out_of_its_limits,
     no_dose_and_no_drain_takes_calcite_above_its_limit,
     no_dose_takes_the_sanitizer_too_high_undeclared,
@@ -706,6 +715,7 @@ OPEN: tuple[Callable[[Answered], bool], ...] = (
     no_wait_takes_the_water_out_of_its_limits,
     no_dose_takes_the_oxidant_far_above_a_shock,
     no_feeder_takes_the_sanitizer_too_high,
+    no_feeder_is_set_where_the_sanitizer_is_too_high,
     no_drain_takes_ph_out_of_its_limits,
     a_changed_water_is_tested_before_anybody_gets_in,
     a_plan_ends_inside_ph_where_the_test_allows_it,
