@@ -1,6 +1,8 @@
 #!/usr/bin/env python3
 """Set Tubwater up and run it, with nothing but Python 3.11 or newer.
 
+    python3 run.py                  set up, then the pages on this computer, in the browser
+    python3 run.py --demo           the same with an invented scenario and half a year of history
     python3 run.py demo             set up, then a plan for an invented tub
     python3 run.py check            set up, then every check: format, lint, types, layers, documents, tests
     python3 run.py setup            set up only (--dev: with the tools of the checks)
@@ -40,9 +42,11 @@ def say(text):
 
 def main(arguments):
     """Does what the command line asks and returns the exit code."""
-    if not arguments or arguments[0] in ("-h", "--help"):
+    if arguments and arguments[0] in ("-h", "--help"):
         say(__doc__.strip())
         return 0
+    if not arguments or (arguments[0].startswith("--") and arguments[0] != "--"):
+        arguments = ["serve", *arguments]
     word, rest = arguments[0], arguments[1:]
     if word == "setup":
         return setup(rest)
@@ -68,7 +72,7 @@ def check(options):
     """Runs every check with the development tools."""
     if options:
         raise Refusal("`python3 run.py check` takes nothing, not: " + " ".join(options))
-    ensure_postgresql()
+    ensure_test_programs()
     return run([development_python(), HERE / "tools" / "check.py"], clean_environment())
 
 
@@ -164,12 +168,14 @@ def ensure_venv():
         raise Refusal(f"{package} could not be installed; apt-get's own words stand above.")
 
 
-def ensure_postgresql():
-    """Installs the server that the tests of storage start, where that can be done; elsewhere those tests tell."""
-    if shutil.which("apt-get") is None or os.geteuid() != 0 or glob.glob("/usr/lib/postgresql/*/bin/initdb"):
+def ensure_test_programs():
+    """Installs the database server and the browser of the tests, where that can be done; elsewhere those tests tell."""
+    if shutil.which("apt-get") is None or os.geteuid() != 0:
         return
-    say("Installing postgresql, which the tests of storage start for themselves ...")
-    install_debian_package("postgresql")
+    there = {"postgresql": glob.glob("/usr/lib/postgresql/*/bin/initdb"), "chromium": shutil.which("chromium")}
+    for package in (name for name, found in there.items() if not found):
+        say(f"Installing {package}, which the tests start for themselves ...")
+        install_debian_package(package)
 
 
 def debian_python():

@@ -36,6 +36,8 @@ def handed_on(launcher: ModuleType, monkeypatch: pytest.MonkeyPatch) -> list[lis
 @pytest.mark.parametrize(
     ("words", "command"),
     [
+        ([], ["python", "-m", "tubwater", "serve"]),
+        (["--demo"], ["python", "-m", "tubwater", "serve", "--demo"]),
         (["demo"], ["python", "-m", "tubwater", "demo"]),
         (["plan", "tub.toml", "--json"], ["python", "-m", "tubwater", "plan", "tub.toml", "--json"]),
         (["--", "check"], ["python", "-m", "tubwater", "check"]),
@@ -80,15 +82,25 @@ def test_root_gets_the_missing_package_installed(launcher: ModuleType, monkeypat
     assert asked == [f"python3.{sys.version_info.minor}-venv"]
 
 
-@pytest.mark.parametrize(("there", "user", "expected"), [([], 0, ["postgresql"]), (["initdb"], 0, []), ([], 1000, [])])
-def test_root_gets_the_database_server_of_the_tests(
-    launcher: ModuleType, monkeypatch: pytest.MonkeyPatch, there: list[str], user: int, expected: list[str]
+@pytest.mark.parametrize(
+    ("missing", "user", "expected"),
+    [
+        ({"initdb"}, 0, ["postgresql"]),
+        ({"chromium"}, 0, ["chromium"]),
+        ({"initdb", "chromium"}, 0, ["postgresql", "chromium"]),
+        (set(), 0, []),
+        ({"initdb", "chromium"}, 1000, []),
+    ],
+)
+def test_root_gets_the_database_server_and_the_browser_of_the_tests(
+    launcher: ModuleType, monkeypatch: pytest.MonkeyPatch, missing: set[str], user: int, expected: list[str]
 ) -> None:
     without_ensurepip(launcher, monkeypatch, "/usr/bin/python3", user)
-    monkeypatch.setattr(launcher.glob, "glob", lambda pattern: there)
+    monkeypatch.setattr(launcher.glob, "glob", lambda pattern: [] if "initdb" in missing else [pattern])
+    monkeypatch.setattr(launcher.shutil, "which", lambda name: None if name in missing else name)
     asked: list[str] = []
     monkeypatch.setattr(launcher, "install_debian_package", asked.append)
-    launcher.ensure_postgresql()
+    launcher.ensure_test_programs()
     assert asked == expected
 
 
@@ -101,7 +113,9 @@ def test_a_python_that_debian_did_not_bring_is_left_alone(
 
 
 def test_help_needs_no_set_up(checkout: Path) -> None:
-    shown = subprocess.run([sys.executable, str(checkout / "run.py")], capture_output=True, text=True, check=True)
+    shown = subprocess.run(
+        [sys.executable, str(checkout / "run.py"), "--help"], capture_output=True, text=True, check=True
+    )
     assert "python3 run.py check" in shown.stdout
 
 
