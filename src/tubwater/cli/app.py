@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from tubwater import __version__
+from tubwater.cli.serve_words import add_serve_command
 from tubwater.cli.storage_words import STORAGE_COMMANDS, add_storage_commands
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ __all__ = ["build_parser", "run"]
 
 _EXAMPLES = """\
 examples:
+  tubwater serve --demo              the pages, with an invented scenario
   tubwater demo                      the whole answer for an invented tub
   tubwater example > tub.toml        an annotated file to copy
   tubwater plan tub.toml             what to add, how much, in what order
@@ -72,6 +74,7 @@ def build_parser() -> argparse.ArgumentParser:
         _common_options(commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}."))
     _sheet_options(commands)
     add_storage_commands(commands)
+    add_serve_command(commands)
     shell = commands.add_parser("completion", help="a script for your shell", description="Prints a completion script.")
     shell.add_argument("shell", choices=("bash", "zsh", "fish"))
     return parser
@@ -121,10 +124,15 @@ def _common_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="another draw of the possible tubs")
 
 
-def run(arguments: Sequence[str], storehouse: Callable[[], Storehouse] | None = None) -> int:
+def run(
+    arguments: Sequence[str],
+    storehouse: Callable[[], Storehouse] | None = None,
+    server: Callable[[argparse.Namespace], int] | None = None,
+) -> int:
     """Does what the words ask.
 
     Args:
+        server: serves the pages; without it that command refuses.
         storehouse: gives what opens stored logbooks, called only by the commands that need it; without it they refuse.
 
     Returns:
@@ -140,13 +148,21 @@ def run(arguments: Sequence[str], storehouse: Callable[[], Storehouse] | None = 
 
         print(script(words.shell, parser))
         return 0
-    return _answered(words, storehouse)
+    return _answered(words, storehouse, server)
 
 
-def _answered(words: argparse.Namespace, storehouse: Callable[[], Storehouse] | None) -> int:
-    from tubwater.errors import InputError, TubwaterError
+def _answered(
+    words: argparse.Namespace,
+    storehouse: Callable[[], Storehouse] | None,
+    server: Callable[[argparse.Namespace], int] | None,
+) -> int:
+    from tubwater.errors import InputError, StoreUnavailable, TubwaterError
 
     try:
+        if words.command == "serve":
+            if server is None:
+                raise StoreUnavailable("no pages can be served from here")
+            return server(words)
         text, code = _answer(words, storehouse)
         print(text, end="")
     except InputError as error:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 
 from tubwater.tub.data import as_data
+from tubwater.web.access import caller_of
 from tubwater.web.desk import Here
 from tubwater.web.today import due_today
 
@@ -22,7 +23,7 @@ router = APIRouter(prefix="/api", tags=["tubs"])
 
 
 @router.get("/tubs")
-def all_tubs(desk: Here) -> list[dict[str, Any]]:
+def all_tubs(request: Request, desk: Here) -> list[dict[str, Any]]:
     """Every tub with its verdict, the most urgent first."""
-    found: list[dict[str, Any]] = as_data(due_today(desk))
+    found: list[dict[str, Any]] = as_data(due_today(desk, caller_of(request)))
     return found

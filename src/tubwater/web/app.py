@@ -8,11 +8,13 @@ from datetime import tzinfo
 from fastapi import FastAPI
 
 from tubwater import __version__
+from tubwater.services.accounts import Accounts
 from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory_kits import MemoryKits
 from tubwater.services.storage import KitStore
 from tubwater.web import (
+    access,
     api,
     facts,
     first,
@@ -29,6 +31,7 @@ from tubwater.web import (
     visit_api,
     visit_worker,
 )
+from tubwater.web.access import Access
 from tubwater.web.desk import Desk
 from tubwater.web.errors import answer_errors
 from tubwater.web.guard import HERE_ONLY, Guard
@@ -37,7 +40,7 @@ from tubwater.web.static import FOLDER, FixedFiles, version
 __all__ = ["create_app"]
 
 _PARTS = (
-    *(api, tubs, first, tub, readings, plans, soaks, happened),
+    *(access, api, tubs, first, tub, readings, plans, soaks, happened),
     *(logbook, shelf, settings, facts, visit, visit_api, visit_worker),
 )
 
@@ -47,6 +50,7 @@ def create_app(
     zone: tzinfo | None = None,
     hosts: Collection[str] | None = HERE_ONLY,
     kits: KitStore | None = None,
+    accounts: Accounts | None = None,
 ) -> FastAPI:
     """The application over the use cases.
 
@@ -54,10 +58,13 @@ def create_app(
         services: the use cases over a store.
         zone: the zone in which times are shown and read; None is this machine's own.
         hosts: names under which it may be asked; None allows any.
+        accounts: who may do what; while there is none with a password, whoever sits here may do everything.
         kits: where it is kept which kit a tub is tested with; None is in memory.
     """
     app = FastAPI(title="Tubwater", version=__version__, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone)
+    app.state.accounts = accounts
+    app.add_middleware(Access, accounts=accounts)
     app.add_middleware(Guard, hosts=hosts)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
     for part in _PARTS:

@@ -59,6 +59,10 @@ def _words(kind: Kind, body: Mapping[str, Any], units: UnitSystem) -> str:
     values = {key: value for key, value in body.items() if key != "at" and value not in ("", None)}
     if kind is Kind.CARED:
         values["task"] = text_of("care", str(body["task"])).rstrip(".")
+    if "measures" in values:
+        values["measures"] = say(
+            "entry.measure" if values["measures"] == 1 else "entry.measures", count=values["measures"]
+        )
     if kind is Kind.FEEDER and "opening" in values:
         values["opening"] = numbers.percent(float(values["opening"]))
     return say(f"entry.{kind}.words", units, **{key: _plain(value) for key, value in values.items()})

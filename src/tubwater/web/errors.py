@@ -11,7 +11,18 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from tubwater.errors import Conflict, InputError, Problem, StoreUnavailable, TubwaterError, UnknownEntry, UnknownKey
+from tubwater.errors import (
+    Conflict,
+    InputError,
+    NotAllowed,
+    Problem,
+    StoreUnavailable,
+    TooManyAttempts,
+    TubwaterError,
+    UnknownEntry,
+    UnknownKey,
+    WrongCredentials,
+)
 from tubwater.tub.data import as_data
 from tubwater.web.show import page, say
 
@@ -25,6 +36,9 @@ _STATUS: dict[type[TubwaterError], int] = {
     UnknownKey: 404,
     Conflict: 409,
     StoreUnavailable: 503,
+    NotAllowed: 403,
+    WrongCredentials: 401,
+    TooManyAttempts: 429,
 }
 
 

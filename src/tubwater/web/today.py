@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from tubwater.services.people import Caller, Deed
 from tubwater.tub import Tub, Verdict, VerdictKind
 from tubwater.web.desk import Desk
 
@@ -23,9 +24,10 @@ class Row:
     last_test: datetime | None
 
 
-def due_today(desk: Desk) -> list[Row]:
-    """Every tub with its verdict, as old as ten minutes where nothing was entered since."""
-    rows = [_row(desk, tub) for tub in desk.keeping.store.tubs()]
+def due_today(desk: Desk, caller: Caller | None = None) -> list[Row]:
+    """Every tub that a caller may see with its verdict, as old as ten minutes where nothing was entered since."""
+    seen = [tub for tub in desk.keeping.store.tubs() if caller is None or caller.may(Deed.READ, tub)]
+    rows = [_row(desk, tub) for tub in seen]
     return sorted(rows, key=lambda row: (_ORDER.index(row.verdict.kind), row.verdict.good_until, row.tub.name))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse
 
+from tubwater.web.access import caller_of
 from tubwater.web.desk import Here
 from tubwater.web.show import page
 from tubwater.web.today import due_today
@@ -24,4 +25,4 @@ def healthz(desk: Here) -> PlainTextResponse:
 @router.get("/")
 def all_tubs(request: Request, desk: Here) -> HTMLResponse:
     """Every tub with its verdict; the most urgent first."""
-    return page(request, "tubs.html", {"rows": due_today(desk)})
+    return page(request, "tubs.html", {"rows": due_today(desk, caller_of(request))})

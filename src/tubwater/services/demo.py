@@ -1,0 +1,133 @@
+"""An invented scenario: a home tub with half a year of history, a let one with some weeks, and a new chlorine tub."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime, timedelta
+from random import Random
+from typing import Any
+
+from tubwater.services.keeping import Keeping
+from tubwater.services.ports import Kind, Source
+
+__all__ = ["fill_demo"]
+
+_Told = tuple[datetime, Kind, dict[str, Any]]
+_DEVICE = Source(device="demo")
+_POTS = [
+    {"name": "oxidizer", "substance": "monopersulfate", "strength": "88 %", "scoop": "10 g", "stock": "900 g"},
+    {"name": "bromine tablets", "substance": "bcdmh", "strength": "96 %", "tablet": "20 g", "stock": "600 g"},
+    {"name": "sodium bromide", "substance": "sodium-bromide", "strength": "99 %", "scales": True, "stock": "400 g"},
+    {"name": "dry acid", "substance": "sodium-bisulfate", "strength": "93 %", "spoon": "15 g", "stock": "1 kg"},
+    {"name": "soda ash", "substance": "sodium-carbonate", "strength": "99 %", "spoon": "12 g", "stock": "800 g"},
+    {"name": "bicarbonate", "substance": "sodium-bicarbonate", "strength": "99 %", "scoop": "30 g", "weighed": True},
+]
+_LARCH: Mapping[str, Any] = {
+    "tub": {
+        "name": "Larch",
+        "volume": "1300 L",
+        "sanitizer": "bromine",
+        "temperature": "38 °C",
+        "use": {"soaks_per_week": 3, "people": 2, "minutes": "30 min"},
+        "fill_water": {
+            "source": "utility report",
+            "pH": 7.6,
+            "total_alkalinity": "110 mg/L",
+            "calcium_hardness": "8 °dH",
+        },
+    },
+    "product": _POTS,
+}
+_ROWAN: Mapping[str, Any] = {
+    "tub": {
+        "name": "Rowan, Hazelwade Lodges",
+        "volume": "1100 L",
+        "sanitizer": "bromine",
+        "setting": "let",
+        "use": {"soaks_per_week": 6, "people": 3, "minutes": "40 min"},
+    },
+    "product": _POTS,
+}
+_ALDER: Mapping[str, Any] = {
+    "tub": {"name": "Alder", "volume": "900 L", "sanitizer": "chlorine", "kind": "inflatable"},
+    "product": [
+        {"name": "chlorine granules", "substance": "dichlor-dihydrate", "strength": "99 %", "spoon": "10 g"},
+        {"name": "dry acid", "substance": "sodium-bisulfate", "strength": "93 %", "spoon": "15 g"},
+    ],
+}
+
+
+def fill_demo(keeping: Keeping) -> tuple[str, ...]:
+    """Enters the scenario as of now; the ids of its tubs."""
+    now = keeping.clock.now().replace(second=0, microsecond=0)
+    luck = Random(20)
+    for tub, described, told in (
+        ("larch", _LARCH, _half_a_year(now, luck)),
+        ("rowan", _ROWAN, _some_weeks(now, luck)),
+        ("alder", _ALDER, iter(())),
+    ):
+        keeping.add_tub(described, _DEVICE, tub)
+        for number, (at, kind, body) in enumerate(told):
+            keeping.record(tub, kind, {**body, "at": at.isoformat()}, _DEVICE, f"{tub}-{number}")
+    return ("larch", "rowan", "alder")
+
+
+def _half_a_year(now: datetime, luck: Random) -> Iterator[_Told]:
+    """Weekly strips, soaks between them, a refill every two months; the last test is forty minutes old and low."""
+    for week in range(26, 0, -1):
+        at = _at(now - timedelta(weeks=week), 10, luck)
+        if week in (26, 18, 9):
+            yield at - timedelta(hours=30), Kind.FILLED, {"volume": "1230 L"}
+            yield at - timedelta(hours=26), Kind.DOSED, {"product": "sodium bromide", "amount": "55 g"}
+            yield at - timedelta(hours=25), Kind.DOSED, {"product": "oxidizer", "measures": 2}
+        yield from _visit(at, luck, luck.choice([2, 3, 3, [3, 5]]), luck.choice([7.2, 7.5, [7.5, 7.8]]), week % 4 == 0)
+        for day in luck.sample(range(1, 7), luck.choice([1, 2, 2])):
+            evening = _at(at + timedelta(days=day), 19, luck)
+            if evening < now - timedelta(hours=14):
+                yield from _soak(evening, luck)
+    yield now - timedelta(minutes=40), Kind.TEST, {"method": "strip", "bromine": 2, "pH": 7.8, "total_alkalinity": 80}
+    yield now - timedelta(minutes=40), Kind.NOTICED, {"clarity": "clear"}
+
+
+def _at(day: datetime, hour: int, luck: Random) -> datetime:
+    """A time of a day, some minutes after the hour."""
+    return day.replace(hour=hour, minute=luck.randrange(50))
+
+
+def _visit(at: datetime, luck: Random, bromine: Any, ph: Any, calcium: bool) -> Iterator[_Told]:
+    """Test, look, oxidizer, feeder, and now and then some acid."""
+    test: dict[str, Any] = {"method": "strip", "bromine": bromine, "pH": ph, "total_alkalinity": luck.choice([80, 120])}
+    yield at, Kind.TEST, test
+    yield at, Kind.NOTICED, {"clarity": "clear"}
+    if calcium:
+        yield at + timedelta(minutes=4), Kind.TEST, {"method": "drop-titration", "calcium_hardness": 150}
+    if ph != 7.2:
+        yield at + timedelta(minutes=10), Kind.DOSED, {"product": "dry acid", "measures": 0.5}
+    yield at + timedelta(minutes=35), Kind.DOSED, {"product": "oxidizer", "measures": luck.choice([1, 1.5])}
+    yield at + timedelta(minutes=45), Kind.FEEDER, {"product": "bromine tablets", "tablets": 3, "opening": 0.5}
+    yield at + timedelta(minutes=50), Kind.CARED, {"task": "rinse-filter"}
+
+
+def _soak(at: datetime, luck: Random) -> Iterator[_Told]:
+    people = luck.choice([1, 2, 2, 2, 3])
+    yield at, Kind.SOAKED, {"people": people, "lasted": f"{luck.choice([20, 30, 30, 45])} min"}
+    yield at + timedelta(minutes=50), Kind.DOSED, {"product": "oxidizer", "measures": 0.5 * people}
+
+
+def _some_weeks(now: datetime, luck: Random) -> Iterator[_Told]:
+    """A let tub tested with a photometer; tested an hour ago, and good."""
+    for day in (25, 18, 11, 4):
+        at = _at(now - timedelta(days=day), 10, luck)
+        body = {
+            "method": "photometer",
+            "bromine": round(luck.uniform(3.2, 4.6), 1),
+            "pH": round(luck.uniform(7.3, 7.6), 2),
+        }
+        yield at, Kind.TEST, body
+        yield at, Kind.NOTICED, {"clarity": "clear"}
+        yield at + timedelta(minutes=20), Kind.FEEDER, {"product": "bromine tablets", "tablets": 4, "opening": 0.6}
+        yield from _soak(_at(at + timedelta(days=2), 19, luck), luck)
+    body = {"method": "drop-titration", "total_alkalinity": 80, "calcium_hardness": 160}
+    yield now - timedelta(minutes=70), Kind.TEST, body
+    yield now - timedelta(minutes=60), Kind.TEST, {"method": "photometer", "bromine": 4.7, "pH": 7.42}
+    yield now - timedelta(minutes=60), Kind.NOTICED, {"clarity": "clear"}
