@@ -220,7 +220,8 @@ def _most_after_soak(case: Situation, kit: Kit) -> float:
     if kit.oxidizer is None:
         return 0.0
     mol = float(np.quantile(case.rates.demand, 0.95)) * 0.5
-    return max(mol / case.products.compositions[kit.oxidizer.name].oxidant, smallest(kit.oxidizer))
+    wanted = max(mol / case.products.compositions[kit.oxidizer.name].oxidant, smallest(kit.oxidizer))
+    return grams_floor(kit.oxidizer, min(wanted, cap_grams(kit.oxidizer, float(np.median(case.rates.litres)))))
 
 
 def _problem(

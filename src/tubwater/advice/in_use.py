@@ -113,7 +113,7 @@ def _middle(case: Situation) -> float:
 
 def _fixed(case: Situation, kit: Kit, recovery: bool) -> dict[str, float]:
     if _middle(case) > case.limits(case.sanitizer_quantity).keep_out_high:
-        return {"oxidizer": 0.0}
+        return {"oxidizer": 0.0, "tablet_grams": 0.0}
     return {"oxidizer": oxidizer_to(case, kit, defaults()["shock_mg"].value)} if recovery else {}
 
 
@@ -232,7 +232,7 @@ def _doses(line: Timeline) -> bool:
 
 
 def _fit_when(task: _Task, line: Timeline, again: datetime) -> tuple[Reason, ...]:
-    if task.verdict.kind is VerdictKind.FIT and not _doses(line):
+    if task.verdict.kind is VerdictKind.FIT and not _doses(line) and not task.change:
         return (Reason("fit-now", {"until": task.verdict.good_until.isoformat(timespec="minutes")}),)
     more = (Reason("two-good-readings"),) if task.recovery else ()
     return (fit_after_test(task.case, again), *more)

@@ -1,0 +1,141 @@
+"""Rules of the water that a plan predicts, on the replayed steps."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from advice.judged import (
+    DECLARED,
+    MEASURED,
+    MEMBERS,
+    PH_SLACK,
+    SCALE_SLACK,
+    Answered,
+    Look,
+    tails,
+)
+from tubwater.facts.quantity import Quantity
+from tubwater.tub import (
+    StepKind,
+)
+
+__all__ = [
+    "a_plan_ends_inside_ph_where_the_test_allows_it",
+    "a_step_expects_what_the_water_will_read",
+    "no_dose_and_no_drain_takes_calcite_above_its_limit",
+    "no_dose_takes_ph_out_of_its_limits",
+    "no_dose_takes_the_oxidant_far_above_a_shock",
+    "no_dose_takes_the_sanitizer_too_high_undeclared",
+    "no_drain_takes_ph_out_of_its_limits",
+    "no_feeder_takes_the_sanitizer_too_high",
+    "no_wait_takes_the_water_out_of_its_limits",
+]
+
+
+def _steps(a: Answered, *kinds: StepKind) -> list[tuple[Look, Look]]:
+    """Before and after each step of these kinds; a drain counts where a part of the water stays."""
+    found = [pair for pair in a.replayed[:-1] if pair[1].step is not None and pair[1].step.kind in kinds]
+    return [pair for pair in found if pair[1].step is not None and pair[1].step.litres < 0.8 * a.drawn.tub.litres]
+
+
+def _waits(a: Answered) -> list[tuple[Look, Look]]:
+    """After each addition, and just before the next: what the waits between them do."""
+    pairs = a.replayed[:-1]
+    return [(earlier[1], later[0]) for earlier, later in pairwise(pairs) if not _refilled(later[1])]
+
+
+def _refilled(look: Look) -> bool:
+    return look.step is not None and look.step.kind is StepKind.DRAIN
+
+
+def _ph_stays(pairs: list[tuple[Look, Look]], slack: float = PH_SLACK) -> bool:
+    for before, after in pairs:
+        (low, high), (low_before, high_before) = tails(after.ph), tails(before.ph)
+        noise = MEASURED * abs(float(np.median(after.ph) - np.median(before.ph)))
+        assert low >= min(6.8, low_before) - slack - noise
+        assert high <= max(8.2, high_before) + slack + noise
+    return bool(pairs)
+
+
+def _calcite_stays(pairs: list[tuple[Look, Look]], slack: float = SCALE_SLACK) -> bool:
+    for before, after in pairs:
+        noise = MEASURED * abs(float(np.median(after.calcite) - np.median(before.calcite)))
+        assert tails(after.calcite)[1] <= max(0.6, tails(before.calcite)[1]) + slack + noise
+    return bool(pairs)
+
+
+def no_dose_takes_ph_out_of_its_limits(a: Answered) -> bool:
+    return _ph_stays(_steps(a, StepKind.DOSE))
+
+
+def no_drain_takes_ph_out_of_its_limits(a: Answered) -> bool:
+    return _ph_stays(_steps(a, StepKind.DRAIN))
+
+
+def no_dose_and_no_drain_takes_calcite_above_its_limit(a: Answered) -> bool:
+    return _calcite_stays(_steps(a, StepKind.DOSE, StepKind.DRAIN))
+
+
+def no_wait_takes_the_water_out_of_its_limits(a: Answered) -> bool:
+    """The cover is off and the pumps run: what leaves is carbon dioxide. A tenth of a pH is what an hour may do."""
+    kept = [pair for pair in _waits(a) if not any(s.kind is StepKind.FILL for s in a.plan.steps)]
+    return _ph_stays(kept, 0.1) and _calcite_stays(kept, 0.1)
+
+
+def _oxidizes(a: Answered, look: Look) -> bool:
+    step = look.step
+    return step is not None and step.kind is StepKind.DOSE and a.composition(a.product(step)).oxidant > 0.0
+
+
+def no_dose_takes_the_sanitizer_too_high_undeclared(a: Answered) -> bool:
+    """Above the bathing maximum only as a declared recovery or shock that ends in keep out until tested."""
+    top = max(a.case.guideline.limits[a.sanitizer].bathing_high, tails(a.replayed[-1][0].oxidant)[1])
+    oxidized = [after for _, after in a.replayed[:-1] if _oxidizes(a, after)]
+    for look in oxidized:
+        if look.step is not None and tails(look.sanitizer)[1] > top * 1.03:
+            assert {r.kind for r in look.step.reasons} & DECLARED
+            assert any(r.kind == "fit-after-test" for r in a.plan.fit_when)
+    return bool(oxidized)
+
+
+def no_dose_takes_the_oxidant_far_above_a_shock(a: Answered) -> bool:
+    """Nineteen of twenty waters stay below 1.3 times the shock level once all has reacted."""
+    top = max(1.3 * max(a.case.guideline.limits[a.sanitizer].bathing_high, 10.0), tails(a.replayed[-1][0].oxidant)[1])
+    oxidized = [after for _, after in a.replayed[:-1] if _oxidizes(a, after)]
+    for look in oxidized:
+        assert tails(look.oxidant)[1] <= top * 1.1
+    return bool(oxidized)
+
+
+def no_feeder_takes_the_sanitizer_too_high(a: Answered) -> bool:
+    """By the end of the plan half of the waters are at most at the bathing maximum, or where doses took them."""
+    fed = any(s.kind is StepKind.SET_FEEDER and s.tablets > 0.0 for s in a.plan.steps)
+    if fed:
+        top = a.case.guideline.limits[a.sanitizer].bathing_high
+        before = [float(np.median(look.oxidant)) for pair in a.replayed[:-1] for look in pair]
+        assert float(np.median(a.replayed[-1][1].sanitizer)) <= max(top, *before) * 1.1
+    return fed
+
+
+def a_plan_ends_inside_ph_where_the_test_allows_it(a: Answered) -> bool:
+    """What was sure of pH 7.0-8.0 stays so, and what was not gets no less sure."""
+    begin, end = a.replayed[-1]
+    sure = [float(np.mean((look.ph >= 7.0) & (look.ph <= 8.0))) for look in (begin, end)]
+    filled = any(s.kind is StepKind.FILL for s in a.plan.steps)
+    if a.doses and not filled:
+        assert sure[1] >= min(0.95, sure[0]) - 2.0 / MEMBERS
+    return bool(a.doses) and not filled
+
+
+def a_step_expects_what_the_water_will_read(a: Answered) -> bool:
+    judged = False
+    for _, after in a.replayed[:-1]:
+        slow = after.step is not None and "monopersulfate" in str(after.step.amount)  # tells what it reads once reacted
+        for told in after.step.expected if after.step is not None and after.step.kind is StepKind.DOSE else ():
+            assert told.low <= told.median <= told.high
+            if told.quantity is Quantity.PH and not slow:
+                judged = True
+                assert abs(told.median - float(np.median(after.ph))) <= 0.1
+    return judged
