@@ -11,6 +11,7 @@ from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation, others, substance_of
 from tubwater.advice.rollout import Lived
 from tubwater.advice.safety import cap_grams
+from tubwater.advice.timeline import mixing_factor
 from tubwater.facts import defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import AfterSoak, Expectation, Outcome, Reason, Sanitizer
@@ -50,8 +51,8 @@ def after_soak(case: Situation, kit: Kit, decision: Decision, reaction: float) -
     grams, product = decision.levers["after_soak"], kit.oxidizer
     if product is None or grams <= 0.0:
         return None
-    usual = defaults()["mix_minutes"].value
-    wait = reaction if product.substance == "monopersulfate" else usual
+    mixed = defaults()["mix_minutes"].value * mixing_factor(case)
+    wait = max(reaction, mixed) if product.substance == "monopersulfate" else mixed
     most = cap_grams(product, float(np.median(case.rates.litres)))
     return AfterSoak(
         amount=amount_of(product, grams),
