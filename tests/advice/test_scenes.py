@@ -383,3 +383,10 @@ def test_a_keeper_who_never_doses_after_a_soak_is_not_planned_for_as_if_he_did()
     never = case_of(TUB, SHELF, list(soaks), NOW, members=64)
     always = case_of(TUB, SHELF, [*soaks, *given], NOW, members=64)
     assert taken_share(never) < 0.3 < 0.9 < taken_share(always)
+
+
+def test_a_test_without_a_reading_changes_nothing() -> None:
+    silent = Readings(NOW - timedelta(minutes=6), ())
+    told = [CLEAR, a_test(4.0, 7.5, 90.0)]
+    assert verdict_for(TUB, SHELF, [silent, CLEAR], NOW).kind is VerdictKind.NOT_YET
+    assert verdict_for(TUB, SHELF, [silent, *told], NOW) == verdict_for(TUB, SHELF, told, NOW)

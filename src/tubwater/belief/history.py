@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from tubwater.belief.prior import DRIFTING, FILL
-from tubwater.tub import Answer, Dosed, Event, Filled, Noticed, Soaked
+from tubwater.tub import Answer, Dosed, Event, Filled, Noticed, Soaked, Tested
 
 __all__ = ["Happening", "Slot", "chained", "digest", "happenings", "stream"]
 
@@ -43,12 +43,19 @@ class Happening:
 
 
 def happenings(events: Sequence[Event], until: datetime) -> tuple[Happening, ...]:
-    """The line up to ``until``: entered events in order of time, and the slots from the first of them on."""
-    past = sorted((e for e in events if e.at <= until), key=lambda e: e.at)
+    """The line up to ``until``: entered events in order of time, and the slots from the first of them on.
+
+    A test without a reading says nothing, and is left out.
+    """
+    past = sorted((e for e in events if e.at <= until and _says(e)), key=lambda e: e.at)
     if not past:
         return ()
     found = [*_entered(past), *_slots(past[0].at, until)]
     return tuple(sorted(found, key=lambda h: h.at))
+
+
+def _says(event: Event) -> bool:
+    return not isinstance(event, Tested) or bool(event.readings)
 
 
 def _entered(events: Sequence[Event]) -> Iterator[Happening]:
