@@ -180,13 +180,11 @@ def test_a_visit_goes_by_the_keyboard_alone(
 
 def test_a_visit_needs_no_script(open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock) -> None:
     page = open_page("/tubs/larch/visit", java_script_enabled=False)
-    page.get_by_role("button", name="Begin").click()
-    for _ in range(6):
-        if page.locator("[data-screen='dose']").count():
-            break
-        page.locator("#visit form:has(input[value='done']) button").first.click()
-    page.get_by_role("button", name="Done, it is in").click()
-    assert page.locator("[data-screen='wait']").count() == 1
+    begin(page)
+    while kind(page) != "dose":
+        press(page, "done")
+    press(page, "done")
+    assert kind(page) == "wait"
     assert page.get_by_text("until 12:25").is_visible() and len(doses(keeping, larch)) == 1
 
 
