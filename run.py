@@ -7,6 +7,7 @@
     python3 run.py check            set up, then every check: format, lint, types, layers, documents, tests
     python3 run.py setup            set up only (--dev: with the tools of the checks)
     python3 run.py bench [NAME]     set up, then the benchmarks (or one of them)
+    python3 run.py docs [FOLDER]    set up, then the reference, built from data and code into build/reference
     python3 run.py test [ARGS]      set up, then pytest on the sources, with pytest's own arguments
     python3 run.py ANYTHING ...     set up, then `tubwater ANYTHING ...` (after `--` even a word from above)
 
@@ -26,7 +27,7 @@ __all__ = ["COMMANDS", "Refusal", "main"]
 
 HERE = pathlib.Path(__file__).resolve().parent
 OLDEST = (3, 11)
-COMMANDS = ("setup", "check", "bench", "test")
+COMMANDS = ("setup", "check", "bench", "docs", "test")
 RUNTIME_LOCK = HERE / "requirements.lock"
 DEV_LOCK = HERE / "requirements-dev.lock"
 
@@ -54,6 +55,8 @@ def main(arguments):
         return check(rest)
     if word == "bench":
         return run([development_python(), HERE / "bench" / "run.py", *rest], on_sources())
+    if word == "docs":
+        return run([development_python(), HERE / "tools" / "make_docs.py", *rest], on_sources())
     if word == "test":
         return run([development_python(), "-m", "pytest", *rest], on_sources())
     return run([runtime_python(), "-m", "tubwater", *(rest if word == "--" else arguments)], clean_environment())

@@ -83,7 +83,7 @@ def form_stages(report: Report) -> None:
     report.stage("lint", [*python, "-m", "ruff", "check", *FORM])
     report.stage("types", [*python, "-m", "mypy", "--strict", "src"], [*python, "-m", "mypy", "--strict", "tools"])
     report.stage("layers", [*python, "-c", "import sys; sys.path.insert(0, 'src'); " + LINT_IMPORTS])
-    report.stage("documents", [*python, "tools/check_documents.py"])
+    report.stage("documents", [*python, "tools/check_documents.py"], [*python, "tools/make_docs.py"])
 
 
 def wheel_stages(report: Report, scratch: Path) -> bool:

@@ -1,4 +1,4 @@
-"""Checks what stands in the checkout as text: links, hosts, machine paths, leftovers, commands.
+"""Checks what stands in the checkout as text: links, pictures, hosts, machine paths, leftovers, commands.
 
 Run it as `python tools/check_documents.py [ROOT]`: it prints one line for each finding and exits 1 if there is any.
 """
@@ -12,7 +12,7 @@ from argparse import ArgumentParser, _SubParsersAction
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from checkout import blocks, documents, text_files
+from checkout import blocks, documents, files, text_files
 
 __all__ = ["CHECKS", "cli_commands", "findings", "main", "mentioned_commands"]
 
@@ -26,6 +26,8 @@ REGISTRY = re.compile(
 )
 MACHINE_PATH = re.compile(r"(?<![\w.~/])/(?:work|root|tmp|home|opt)/\w")
 LEFTOVER = re.compile(r"\b(?:TO" + r"DO|FIX" + r"ME|X" + r"XX)\b")
+PICTURE = ".png"
+MOST_BYTES_OF_A_PICTURE, MOST_BYTES_OF_PICTURES = 60_000, 1_000_000
 SET_UP_FILES = frozenset({"pyproject.toml", "requirements.lock", "requirements-dev.lock", "run.py", "run"})
 
 
@@ -42,6 +44,35 @@ def broken_links(root: Path) -> Iterator[str]:
                 and not (document.parent / path).exists()
             ):
                 yield f"{document.relative_to(root)}: the link to {target} leads nowhere"
+
+
+def lost_documents(root: Path) -> Iterator[str]:
+    """Pages of docs that its index does not lead to, and pictures that no page shows."""
+    folder = root / "docs"
+    index = folder / "README.md"
+    told = linked(index) if index.exists() else set()
+    shown: set[Path] = set().union(*(linked(document) for document in documents(root)))
+    for path in files(folder):
+        if path.suffix == ".md" and path not in {index, *told}:
+            yield f"{path.relative_to(root)}: docs/README.md does not link to it"
+        if path.suffix == PICTURE and path not in shown:
+            yield f"{path.relative_to(root)}: no document shows it"
+
+
+def heavy_pictures(root: Path) -> Iterator[str]:
+    """Pictures that are too large, one by one or together."""
+    sizes = {path: path.stat().st_size for path in files(root / "docs") if path.suffix == PICTURE}
+    for path, size in sizes.items():
+        if size > MOST_BYTES_OF_A_PICTURE:
+            yield f"{path.relative_to(root)}: {size} bytes, more than {MOST_BYTES_OF_A_PICTURE}"
+    if sum(sizes.values()) > MOST_BYTES_OF_PICTURES:
+        yield f"docs: {sum(sizes.values())} bytes of pictures, more than {MOST_BYTES_OF_PICTURES}"
+
+
+def linked(document: Path) -> set[Path]:
+    """The files that a document links to."""
+    targets = (found["target"].split("#")[0] for found in LINK.finditer(document.read_text(encoding="utf-8")))
+    return {(document.parent / target).resolve() for target in targets if target and not URL.match(target)}
 
 
 def addresses_in_set_up(root: Path) -> Iterator[str]:
@@ -86,6 +117,8 @@ def untold_commands(root: Path) -> Iterator[str]:
 
 CHECKS: tuple[Callable[[Path], Iterator[str]], ...] = (
     broken_links,
+    lost_documents,
+    heavy_pictures,
     addresses_in_set_up,
     registries,
     machine_paths,

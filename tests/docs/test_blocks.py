@@ -22,7 +22,7 @@ from checkout import blocks, documents
 ROOT = Path(__file__).resolve().parent.parent.parent
 CONSOLE = re.compile(r"^\$ (?P<line>(?:tubwater|python3 run\.py)\b.*)$")
 # The launcher's own commands: to run them here would run this test, or fetch packages.
-LAUNCHER = frozenset({"setup", "check", "bench", "test"})
+LAUNCHER = frozenset({"setup", "check", "bench", "docs", "test"})
 
 
 @dataclass(frozen=True)

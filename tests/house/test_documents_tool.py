@@ -43,7 +43,9 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         "src/tubwater/cli/app.py": CLI,
         "run.py": "COMMANDS = ('check',)\n",
         "requirements.lock": "numpy==2\n",
-        "docs/a.md": "text\n",
+        "docs/a.md": "text\n![a tub](tub.png)\n",
+        "docs/README.md": "[a](a.md)\n",
+        "docs/tub.png": "x" * 60_000,
     }.items():
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text(text, encoding="utf-8")
@@ -62,6 +64,30 @@ def test_a_planted_fault_is_found(house: Path, name: str, text: str, found: str)
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text((path.read_text(encoding="utf-8") if path.exists() else "") + text + "\n", encoding="utf-8")
     assert [found in finding for finding in check_documents.findings(house)] == [True]
+
+
+def test_a_page_that_the_index_does_not_lead_to_is_found(house: Path) -> None:
+    (house / "docs" / "b.md").write_text("text\n", encoding="utf-8")
+    assert check_documents.findings(house) == ["docs/b.md: docs/README.md does not link to it"]
+
+
+def test_a_picture_that_no_page_shows_is_found(house: Path) -> None:
+    (house / "docs" / "other.png").write_bytes(b"x")
+    assert check_documents.findings(house) == ["docs/other.png: no document shows it"]
+
+
+def test_a_picture_that_is_too_large_is_found(house: Path) -> None:
+    (house / "docs" / "tub.png").write_bytes(b"x" * 60_001)
+    assert check_documents.findings(house) == ["docs/tub.png: 60001 bytes, more than 60000"]
+
+
+def test_too_many_pictures_are_found(house: Path) -> None:
+    for number in range(17):
+        (house / "docs" / f"{number}.png").write_bytes(b"x" * 60_000)
+    (house / "docs" / "a.md").write_text(
+        "".join(f"![n]({n}.png)" for n in range(17)) + "![](tub.png)", encoding="utf-8"
+    )
+    assert check_documents.findings(house) == ["docs: 1080000 bytes of pictures, more than 1000000"]
 
 
 def test_a_command_that_no_document_names_is_found(house: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,6 +12,8 @@ from types import ModuleType
 
 import pytest
 
+ROOT = Path(__file__).resolve().parent.parent.parent
+
 
 @pytest.fixture
 def launcher(checkout: Path) -> ModuleType:
@@ -41,6 +43,7 @@ def handed_on(launcher: ModuleType, monkeypatch: pytest.MonkeyPatch) -> list[lis
         (["demo"], ["python", "-m", "tubwater", "demo"]),
         (["plan", "tub.toml", "--json"], ["python", "-m", "tubwater", "plan", "tub.toml", "--json"]),
         (["--", "check"], ["python", "-m", "tubwater", "check"]),
+        (["docs", "here"], ["dev-python", str(ROOT / "tools" / "make_docs.py"), "here"]),
         (["test", "-x"], ["dev-python", "-m", "pytest", "-x"]),
     ],
     ids=lambda words: " ".join(words),
