@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import ast
 import os
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from importlib import resources
+from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
@@ -45,6 +47,7 @@ def pages() -> dict[str, str]:
         "substances.md": page("Substances", SUBSTANCES, map(substance, substances().values())),
         "methods.md": page("Test methods", METHODS, map(method, methods().values())),
         "guidelines.md": page("Guidelines", GUIDELINES, map(guideline, guidelines().values())),
+        "rules.md": rules(),
         "safety.md": page("Cautions and handling", SAFETY, [cautions(), *handling()]),
     }
     written = {name.removesuffix(".md") for name in found}
@@ -252,6 +255,42 @@ def handling() -> Iterator[str]:
             text = text_of("safety-rule", rule.key, {"low": low, "high": high})
             lines.append(f"- {text} ({grounds(rule.basis)})")
         yield f"## {text_of('topic', topic)}\n\n" + "\n".join(lines)
+
+
+# What the tests hold every answer to
+
+
+def rules() -> str:
+    """The rules that nothing may break, in the words of the tests that judge them."""
+    folder = Path(__file__).resolve().parent.parent / "tests" / "advice"
+    told = {name: text for file in sorted(folder.glob("rules_*.py")) for name, text in functions(file)}
+    lists = dict(tuples(folder / "rules.py"))
+    kept, still_open = lists["RULES"], lists["OPEN"]
+    lead = "Each is judged on answers to random tubs, shelves and logbooks, apart from the code that gave the answer."
+    sections = [f"## Hold ({len(kept)})", sentences(kept, told)]
+    if still_open:
+        sections += [f"## Do not hold without exception yet ({len(still_open)})", sentences(still_open, told)]
+    return page("Rules that nothing may break", lead, sections)
+
+
+def functions(file: Path) -> Iterator[tuple[str, str]]:
+    """The functions of a module with their descriptions."""
+    for node in ast.parse(file.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.FunctionDef):
+            yield node.name, ast.get_docstring(node) or ""
+
+
+def tuples(file: Path) -> Iterator[tuple[str, list[str]]]:
+    """The tuples of names that a module lists, by their name."""
+    for node in ast.parse(file.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.AnnAssign) and isinstance(node.value, ast.Tuple) and isinstance(node.target, ast.Name):
+            yield node.target.id, [part.id for part in node.value.elts if isinstance(part, ast.Name)]
+
+
+def sentences(names: Iterable[str], told: Mapping[str, str]) -> str:
+    """The names as sentences, with what more is said of each."""
+    said = ((name.replace("_", " ").capitalize().replace(" ph ", " pH "), told[name]) for name in names)
+    return "\n".join(f"- {sentence}. {more}".rstrip() for sentence, more in said)
 
 
 # Every other data file, as it stands

@@ -14,6 +14,7 @@ import pytest
 
 import make_docs
 import reference
+from advice.rules import OPEN, RULES
 from tubwater.cli.app import build_parser
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames, SystemClock
@@ -130,6 +131,13 @@ def test_every_path_that_the_server_describes_is_listed() -> None:
     for path, verbs in described.items():
         assert all(f"`{verb.upper()} {path}` | " in text for verb in verbs)
     assert "`GET /tubs/{tub}` | " in text
+
+
+def test_every_rule_of_the_property_tests_is_a_sentence_of_the_reference(pages: dict[str, str]) -> None:
+    kept, _, still_open = pages["rules.md"].partition("## Do not hold")
+    for rules, text in ((RULES, kept), (OPEN, still_open)):
+        assert all(rule.__name__.replace("_", " ") in text.lower() for rule in rules)
+        assert text.count("\n- ") == len(rules)
 
 
 def test_the_index_leads_to_every_page(pages: dict[str, str]) -> None:
