@@ -6,12 +6,11 @@ from datetime import timedelta
 
 from playwright.sync_api import Page, expect
 
-from web.harness import Clock
+from web.harness import MOST, Clock, hold
 
 __all__ = ["HIGH_PH", "another", "begin", "kind", "later", "old", "on", "press", "ready", "stored", "walk"]
 
 HIGH_PH = {"method": "strip", "bromine": 3, "pH": 8.4, "total_alkalinity": 120}
-MOST = 60_000
 
 
 def begin(page: Page) -> str:
@@ -50,7 +49,7 @@ def another(page: Page) -> None:
 def later(page: Page, clock: Clock, minutes: float) -> None:
     """Time passes, here and on the phone."""
     clock.time += timedelta(minutes=minutes)
-    page.clock.fast_forward(int(minutes * 60_000))
+    hold(page, clock.time)
 
 
 def on(page: Page) -> None:

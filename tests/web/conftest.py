@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
 from tubwater.web import create_app
-from web.harness import BODY, PHONE, START, ZONE, Clock, serve
+from web.harness import BODY, MOST, PHONE, START, ZONE, Clock, serve
 
 
 @pytest.fixture
@@ -64,6 +64,7 @@ def browser() -> Iterator[Browser]:
     options += ["--disable-component-update", "--disable-sync"]
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         options.append("--no-sandbox")
+    expect.set_options(timeout=MOST)
     with sync_playwright() as playwright:
         found = playwright.chromium.launch(executable_path=program, args=options)
         yield found
@@ -71,16 +72,29 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def open_page(browser: Browser, address: str) -> Iterator[Callable[..., Page]]:
-    """Opens a page of a fresh browser: ``open_page(path, **options of the context)``."""
+def open_context(browser: Browser, address: str) -> Iterator[Callable[..., BrowserContext]]:
+    """A fresh browser: ``open_context(size, **options of the context)``; every one is closed at the end."""
     contexts: list[BrowserContext] = []
+
+    def opened(size: dict[str, Any] = PHONE, **options: Any) -> BrowserContext:
+        usual: dict[str, Any] = {"locale": "en-GB", "timezone_id": "Europe/London", "base_url": address}
+        context = browser.new_context(**{**usual, **size, **options})
+        context.set_default_timeout(MOST)
+        contexts.append(context)
+        return context
+
+    yield opened
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def open_page(open_context: Callable[..., BrowserContext], address: str) -> Iterator[Callable[..., Page]]:
+    """Opens a page of a fresh browser: ``open_page(path, **options of the context)``."""
     complaints: list[str] = []
 
     def opened(path: str = "/", size: dict[str, Any] = PHONE, **options: Any) -> Page:
-        usual: dict[str, Any] = {"locale": "en-GB", "timezone_id": "Europe/London", "base_url": address}
-        context = browser.new_context(**{**usual, **size, **options})
-        contexts.append(context)
-        page = context.new_page()
+        page = open_context(size, **options).new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
         page.on("request", lambda request: _own(request.url, address, complaints))
@@ -88,8 +102,6 @@ def open_page(browser: Browser, address: str) -> Iterator[Callable[..., Page]]:
         return page
 
     yield opened
-    for context in contexts:
-        context.close()
     assert complaints == [], "the browser complained"
 
 

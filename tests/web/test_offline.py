@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import re
-import socket
-import threading
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
 import pytest
-import uvicorn
 from fastapi import FastAPI
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import BrowserContext, Page, expect
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
@@ -19,10 +17,9 @@ from tubwater.services.visits import Visits
 from tubwater.tub import Dosed
 from tubwater.tub import Tested as Readings
 from web.beside import HIGH_PH, begin, kind, later, ready, stored, walk
-from web.harness import PHONE, Clock, violations
+from web.harness import MOST, Clock, hold, port_to_keep, serve, violations
 
 GOOD = {"method": "photometer", "bromine": 4.5, "pH": 7.5}
-MOST = 60_000
 
 
 @pytest.fixture
@@ -43,49 +40,29 @@ def fit(keeping: Keeping, tub: str, clock: Clock) -> str:
     return tub
 
 
-class Server:
-    """The application on one port, to be stopped and started again."""
+@pytest.fixture
+def phone(open_context: Callable[..., BrowserContext], clock: Clock) -> Callable[..., Page]:
+    """Opens a phone's browser; without a network it may complain of that."""
 
-    def __init__(self, app: FastAPI) -> None:
-        self.app, self.port = app, 0
+    def opened(**options: Any) -> Page:
+        page = open_context(**options).new_page()
+        hold(page, clock.time)
+        return page
 
-    def start(self) -> str:
-        listener = socket.socket()
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind(("127.0.0.1", self.port))
-        self.port = listener.getsockname()[1]
-        self.server = uvicorn.Server(uvicorn.Config(self.app, log_level="critical", timeout_graceful_shutdown=1))
-        self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [listener]}, daemon=True)
-        self.listener = listener
-        self.thread.start()
-        return f"http://127.0.0.1:{self.port}"
-
-    def stop(self) -> None:
-        self.server.should_exit = True
-        self.thread.join(20)
-        self.listener.close()
-
-
-def phone(browser: Browser, address: str, clock: Clock, **options: Any) -> Page:
-    """A phone's browser; without a network it may complain of that."""
-    usual: dict[str, Any] = {"locale": "en-GB", "timezone_id": "Europe/London", "base_url": address}
-    page = browser.new_context(**{**usual, **PHONE, **options}).new_page()
-    page.clock.install(time=clock.time)
-    page.set_default_timeout(MOST)
-    return page
+    return opened
 
 
 def tell_alone(page: Page, what: str) -> None:
     """Tells something without a network, and waits for the next screen of the packet."""
     page.evaluate("() => { document.querySelector('#visit').firstElementChild.dataset.old = ''; }")
     page.locator(f"#visit form:has(input[name='what'][value='{what}']) button[type='submit']").last.click()
-    expect(page.locator("#visit > [data-old]")).to_have_count(0, timeout=MOST)
+    expect(page.locator("#visit > [data-old]")).to_have_count(0)
 
 
 def go_on_alone(page: Page) -> None:
     page.evaluate("() => { document.querySelector('#visit').firstElementChild.dataset.old = ''; }")
     page.locator("[data-on] button").click()
-    expect(page.locator("#visit > [data-old]")).to_have_count(0, timeout=MOST)
+    expect(page.locator("#visit > [data-old]")).to_have_count(0)
 
 
 def unsent(page: Page) -> None:
@@ -102,9 +79,9 @@ def doses(keeping: Keeping, tub: str) -> list[Dosed]:
 
 
 def test_a_visit_goes_on_without_a_network_and_everything_arrives_once_in_order_with_its_own_time(
-    browser: Browser, address: str, keeping: Keeping, larch: str, clock: Clock
+    phone: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     visit = begin(page)
     walk(page, clock, "dose")
     ready(page)
@@ -141,9 +118,9 @@ def test_a_visit_goes_on_without_a_network_and_everything_arrives_once_in_order_
 
 
 def test_what_was_not_foreseen_stops_the_visit_until_there_is_a_network(
-    browser: Browser, address: str, keeping: Keeping, larch: str, clock: Clock
+    phone: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     begin(page)
     walk(page, clock, "dose")
     ready(page)
@@ -160,9 +137,9 @@ def test_what_was_not_foreseen_stops_the_visit_until_there_is_a_network(
 
 
 def test_without_a_network_too_a_dose_shown_for_long_is_asked_about_and_not_given_by_an_old_test(
-    browser: Browser, address: str, keeping: Keeping, larch: str, clock: Clock
+    phone: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     begin(page)
     walk(page, clock, "dose")
     ready(page)
@@ -178,28 +155,29 @@ def test_without_a_network_too_a_dose_shown_for_long_is_asked_about_and_not_give
 
 
 def test_a_server_that_stopped_is_no_different_and_takes_everything_when_it_is_back(
-    browser: Browser, app: FastAPI, keeping: Keeping, larch: str, clock: Clock
+    phone: Callable[..., Page], app: FastAPI, keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    server = Server(app)
-    page = phone(browser, server.start(), clock)
+    port = port_to_keep()
+    address, stop = serve(app, port)
+    page = phone(base_url=address)
     begin(page)
     walk(page, clock, "dose")
     ready(page)
-    server.stop()
+    stop()
     tell_alone(page, "done")
     assert kind(page) == "wait" and doses(keeping, larch) == []
     unsent(page)
-    server.start()
+    _, stop = serve(app, port)
     page.clock.fast_forward(16_000)
     all_sent(page)
     assert len(doses(keeping, larch)) == 1
-    server.stop()
+    stop()
 
 
 def test_without_a_service_worker_an_open_visit_goes_on_and_its_entries_arrive(
-    browser: Browser, address: str, keeping: Keeping, larch: str, clock: Clock
+    phone: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock, service_workers="block")
+    page = phone(service_workers="block")
     begin(page)
     walk(page, clock, "dose")
     expect(page.locator("[data-packet]")).to_contain_text("while this page stays open", timeout=2 * MOST)
@@ -224,31 +202,31 @@ def kept_pages(page: Page) -> list[str]:
 def settled(page: Page, path: str) -> None:
     """Opens a page until the worker holds it."""
     page.goto("/")
-    page.wait_for_function("() => navigator.serviceWorker.controller !== null", timeout=MOST)
+    page.wait_for_function("() => navigator.serviceWorker.controller !== null")
     page.goto(path)
     stored(page, path)
 
 
 def test_a_kept_page_says_fit_only_while_it_is_fresh_and_never_in_what_is_stored(
-    browser: Browser, address: str, fit: str, clock: Clock
+    phone: Callable[..., Page], fit: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     settled(page, "/tubs/larch")
     assert page.locator("[data-verdict='fit']").count() == 1
     stored = kept_pages(page)
     assert stored and not [text for text in stored if "may get in" in text or 'data-verdict="fit"' in text]
     page.context.set_offline(True)
     page.reload()
-    expect(page.locator("[data-verdict='fit']")).to_have_count(1, timeout=MOST)
+    expect(page.locator("[data-verdict='fit']")).to_have_count(1)
     for shift in (timedelta(days=3), timedelta(hours=-3)):
-        page.clock.set_system_time(clock.time + shift)
+        hold(page, clock.time + shift)
         page.reload()
         expect(page.get_by_text("Not known here").first).to_be_visible(timeout=MOST)
         assert page.locator("[data-verdict='fit']").count() == 0
 
 
-def test_nothing_is_called_fit_while_an_entry_is_unsent(browser: Browser, address: str, fit: str, clock: Clock) -> None:
-    page = phone(browser, address, clock)
+def test_nothing_is_called_fit_while_an_entry_is_unsent(phone: Callable[..., Page], fit: str, clock: Clock) -> None:
+    page = phone()
     settled(page, "/tubs/larch")
     settled(page, "/tubs/larch/test")
     page.context.set_offline(True)
@@ -261,9 +239,9 @@ def test_nothing_is_called_fit_while_an_entry_is_unsent(browser: Browser, addres
 
 
 def test_tests_entered_without_a_network_arrive_once_each_with_their_own_times(
-    browser: Browser, address: str, keeping: Keeping, larch: str, clock: Clock
+    phone: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     settled(page, "/tubs/larch/test")
     page.context.set_offline(True)
     times = []
@@ -284,12 +262,12 @@ def test_tests_entered_without_a_network_arrive_once_each_with_their_own_times(
 
 
 def test_a_phone_whose_clock_is_off_is_asked_before_its_times_are_shifted(
-    browser: Browser, address: str, keeping: Keeping, larch: str, clock: Clock
+    phone: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     settled(page, "/tubs/larch/test")
     page.context.set_offline(True)
-    page.clock.set_system_time(clock.time - timedelta(minutes=40))
+    hold(page, clock.time - timedelta(minutes=40))
     page.reload()
     page.locator("label", has_text="7.8").first.click()
     page.get_by_role("button", name="Save").click()
@@ -303,9 +281,9 @@ def test_a_phone_whose_clock_is_off_is_asked_before_its_times_are_shifted(
 
 
 def test_a_page_that_was_never_opened_says_so_instead_of_showing_another(
-    browser: Browser, address: str, larch: str, clock: Clock
+    phone: Callable[..., Page], larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     settled(page, "/tubs/larch")
     page.context.set_offline(True)
     page.goto("/tubs/larch/logbook")
@@ -315,23 +293,23 @@ def test_a_page_that_was_never_opened_says_so_instead_of_showing_another(
 
 
 def test_the_tub_card_is_on_the_phone_dated_and_void_when_it_is_old(
-    browser: Browser, address: str, larch: str, clock: Clock
+    phone: Callable[..., Page], larch: str, clock: Clock
 ) -> None:
-    page = phone(browser, address, clock)
+    page = phone()
     settled(page, "/tubs/larch/card")
     assert violations(page) == []
     page.context.set_offline(True)
     page.reload()
     expect(page.locator("table").first).to_be_visible(timeout=MOST)
     for shift in (timedelta(days=15), timedelta(days=-1)):
-        page.clock.set_system_time(clock.time + shift)
+        hold(page, clock.time + shift)
         page.reload()
         expect(page.get_by_text("This card is too old")).to_be_visible(timeout=MOST)
         assert page.locator("table").count() == 0
 
 
-def test_todays_round_is_loaded_at_once(browser: Browser, address: str, larch: str, clock: Clock) -> None:
-    page = phone(browser, address, clock)
+def test_todays_round_is_loaded_at_once(phone: Callable[..., Page], larch: str, clock: Clock) -> None:
+    page = phone()
     settled(page, "/")
     page.get_by_role("button", name="Load today").click()
     expect(page.get_by_role("button", name="Today’s round is on this phone")).to_be_visible()
