@@ -20,7 +20,7 @@ from tubwater.dynamics import Rates, TubState, refill
 from tubwater.facts import defaults
 from tubwater.facts.drain import DrainKind, DrainRule, drain_rules
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Dosed, Drained, Filled, Noticed, Reason, Sanitizer, Sign, Soaked
+from tubwater.tub import CONTAMINATIONS, Dosed, Drained, Filled, Noticed, Reason, Sanitizer, Sign, Soaked
 
 __all__ = ["Built", "DrainDate", "Ledger", "Spread", "WaterChange", "ledger_of", "remaining", "water_change"]
 
@@ -31,6 +31,7 @@ _GROWTH_DAYS = 7.0  # since the fill before a rise tells anything (judgement)
 _WHOLE = 0.9  # of the water out is a change of all of it (judgement)
 _NIGHT_HOURS = 12.0
 _LONG_LAPSE_HOURS = 168.0
+_ONLY_OTHER_WATER = CONTAMINATIONS - {Sign.BLOOD, Sign.LEGIONELLA, Sign.ILLNESS}  # those ask or treat before they drain
 _FURTHEST_DAYS = 3650.0
 
 
@@ -224,7 +225,7 @@ def _incident(event: object) -> bool:
     """Something after which only other water will do."""
     if not isinstance(event, Noticed):
         return False
-    return Sign.CONTAMINATION in event.signs or (event.lapse_hours or 0.0) > _LONG_LAPSE_HOURS
+    return bool(event.signs & _ONLY_OTHER_WATER) or (event.lapse_hours or 0.0) > _LONG_LAPSE_HOURS
 
 
 def _lost_overnight(case: Situation, share: float) -> float:

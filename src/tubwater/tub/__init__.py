@@ -3,6 +3,7 @@
 from tubwater.facts.basis import Basis, BasisKind
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.tub.events import (
+    CONTAMINATIONS,
     Answer,
     Cared,
     Clarity,
@@ -46,6 +47,7 @@ from tubwater.tub.tub import (
 )
 
 __all__ = [
+    "CONTAMINATIONS",
     "AfterSoak",
     "Amount",
     "Answer",

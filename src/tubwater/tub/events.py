@@ -9,6 +9,7 @@ from enum import StrEnum
 from tubwater.facts.quantity import OxidantScale, Quantity
 
 __all__ = [
+    "CONTAMINATIONS",
     "Answer",
     "Cared",
     "Clarity",
@@ -51,8 +52,24 @@ class Sign(StrEnum):
     SUCTION_COVER_MISSING = "suction cover missing"
     PUMP_FAILED = "pump failed"
     PROTECTION_TRIPPED = "protective device tripped"
-    CONTAMINATION = "contamination"  # faeces, vomit, blood, a positive laboratory result, an illness report
+    CONTAMINATION = "contamination"  # not said which of those below
+    FORMED_STOOL = "formed stool"
+    DIARRHOEA = "diarrhoea"
+    VOMIT = "vomit"
+    BLOOD = "blood"
+    ANIMAL_OR_FLOOD = "animal or flood water"
+    LEGIONELLA = "legionella found"
+    GERMS = "other germs found"
+    ILLNESS = "illness reported"
     PURPLE_INDICATOR = "purple pH colour"
+
+
+CONTAMINATIONS = frozenset(
+    {
+        *(Sign.CONTAMINATION, Sign.FORMED_STOOL, Sign.DIARRHOEA, Sign.VOMIT, Sign.BLOOD, Sign.ANIMAL_OR_FLOOD),
+        *(Sign.LEGIONELLA, Sign.GERMS, Sign.ILLNESS),
+    }
+)
 
 
 @dataclass(frozen=True)
