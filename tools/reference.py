@@ -29,6 +29,7 @@ HEADINGS = {
     "incompatibilities": "What never meets",
     "interferences": "What spoils a test",
     "references": "Sources",
+    "shelf_life": "How long things stay good",
     "troubles": "Signs, causes, checks",
 }
 # How sure an entry is: shown in one cell.

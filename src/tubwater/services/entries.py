@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
 from typing import Any, TypeVar
 
@@ -129,6 +129,16 @@ class Entries:
             return None
         return value if value.tzinfo else value.replace(tzinfo=self.now.tzinfo if self.now else None)
 
+    def day(self, key: str) -> date | None:
+        """A day; None where there is none or it is wrong."""
+        value = self.raw(key)
+        if value is None:
+            return None
+        found = _day_of(value)
+        if found is None:
+            self.wrong(key, value, "a day, such as 2026-11-20")
+        return found
+
     def past(self, key: str = "at") -> datetime | None:
         """A time that is over; now where none is given."""
         found = self.moment(key)
@@ -177,6 +187,16 @@ def _time_of(value: object) -> datetime | None:
         return value
     try:
         return datetime.fromisoformat(value) if isinstance(value, str) and len(value) > 10 else None
+    except ValueError:
+        return None
+
+
+def _day_of(value: object) -> date | None:
+    """A day as it stands, that of a time, or from a text in ISO 8601."""
+    if isinstance(value, date):
+        return value.date() if isinstance(value, datetime) else value
+    try:
+        return date.fromisoformat(value) if isinstance(value, str) and len(value) == 10 else None
     except ValueError:
         return None
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from importlib import resources
@@ -20,6 +20,7 @@ from tubwater.errors import InputError, Problem, UnknownKey
 from tubwater.facts import find_substance, guidelines, in_unit_of, substances
 from tubwater.services.entries import Entries
 from tubwater.services.happenings import events_of, products_by_name
+from tubwater.services.packages import package_of, reagents_of
 from tubwater.tub import (
     Equipment,
     Event,
@@ -28,6 +29,7 @@ from tubwater.tub import (
     MeasureKind,
     Product,
     Quantity,
+    Reagents,
     Sanitizer,
     Setting,
     Shelf,
@@ -83,7 +85,12 @@ class VisitWishes:
 
 @dataclass(frozen=True)
 class TubFile:
-    """All that a file says. ``questions`` are unlikely entries that were kept: (field, given, usual) each."""
+    """All that a file says.
+
+    Attributes:
+        questions: unlikely entries that were kept: (field, given, usual) each.
+        reagents: strips and reagents in hand. offers: products that could be bought, with their prices.
+    """
 
     tub: Tub
     shelf: Shelf
@@ -91,6 +98,8 @@ class TubFile:
     visit: VisitWishes
     units: UnitSystem
     questions: tuple[Problem, ...] = ()
+    reagents: tuple[Reagents, ...] = ()
+    offers: Shelf = field(default_factory=Shelf)
 
 
 def example_text() -> str:
@@ -167,12 +176,22 @@ def _whole(root: Entries) -> TubFile:
     units = root.word("units", UnitSystem, UnitSystem.METRIC)
     root.need("tub", "a table [tub] with its volume and sanitizer")
     tub = _tub(root.table("tub"), questions)
-    shelf = Shelf(tuple(p for entries in root.tables("product") if (p := _product(entries, questions))))
-    _same_names(root, shelf)
+    shelf = _shelf(root, "product", questions)
+    offers, reagents = _shelf(root, "offer", questions), _reagents(root)
     visit = _visit(root.table("visit"))
     events = events_of(root, products_by_name(shelf))
     root.done()
-    return TubFile(tub, shelf, events, visit, units, tuple(questions))
+    return TubFile(tub, shelf, events, visit, units, tuple(questions), reagents, offers)
+
+
+def _shelf(root: Entries, key: str, questions: list[Problem]) -> Shelf:
+    found = Shelf(tuple(p for entries in root.tables(key) if (p := _product(entries, questions))))
+    _same_names(root, key, found)
+    return found
+
+
+def _reagents(root: Entries) -> tuple[Reagents, ...]:
+    return tuple(found for entries in root.tables("reagents") if (found := reagents_of(entries)))
 
 
 def _tub(entries: Entries, questions: list[Problem]) -> Tub:
@@ -274,14 +293,16 @@ def _product(entries: Entries, questions: list[Problem]) -> Product | None:
     text = entries.text("substance")
     strength = _strength(entries)
     measures = _measures(entries)
+    substance = _substance(entries, "substance", text)
     found = Product(
         name=entries.text("name", text),
-        substance=_substance(entries, "substance", text),
+        substance=substance,
         strength=strength,
         measures=measures,
         stock_grams=entries.amount("stock", Dimension.MASS, "g", "1 kg"),
         tablet_grams=next((m.grams for m in measures if m.kind is MeasureKind.TABLET), None),
         declared_parts=MappingProxyType(_parts(entries.table("parts"))),
+        package=package_of(entries, substance),
     )
     entries.done()
     _ask_strength(entries, found, questions)
@@ -347,10 +368,10 @@ def _parts(entries: Entries) -> dict[str, float]:
     return found
 
 
-def _same_names(root: Entries, shelf: Shelf) -> None:
+def _same_names(root: Entries, key: str, shelf: Shelf) -> None:
     names = [product.name for product in shelf.products]
     for name in sorted({n for n in names if names.count(n) > 1}):
-        root.wrong("product", name, "another name for each product")
+        root.wrong(key, name, "another name for each product")
 
 
 def _visit(entries: Entries) -> VisitWishes:

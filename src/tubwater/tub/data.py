@@ -7,7 +7,7 @@ import math
 import types
 import typing
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from enum import Enum
 from functools import cache
 from typing import Any, TypeVar
@@ -65,8 +65,8 @@ def _one(kind: Any, data: Any) -> Any:
         return kind(**{name: _read(fields[name], item) for name, item in data.items() if name in fields})
     if isinstance(kind, type) and issubclass(kind, Enum):
         return kind(data)
-    if kind is datetime:
-        return datetime.fromisoformat(data)
+    if kind in (date, datetime):
+        return kind.fromisoformat(data)
     return float(data) if kind is float and data is not None else data
 
 

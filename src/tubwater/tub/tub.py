@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from enum import StrEnum
 from types import MappingProxyType
 
@@ -14,7 +15,9 @@ __all__ = [
     "FillWater",
     "Measure",
     "MeasureKind",
+    "Package",
     "Product",
+    "Reagents",
     "Sanitizer",
     "Setting",
     "Shelf",
@@ -142,6 +145,38 @@ class Measure:
 
 
 @dataclass(frozen=True)
+class Package:
+    """A pot as it was bought; None and "" are "don't know".
+
+    Attributes:
+        grams: product in a full one, g. price: of a full one, in ``currency``, as the keeper wrote it ("EUR").
+        opened: the day. expires: the last day on which it is good.
+        counted: when the stock was counted, aware; None is now.
+    """
+
+    grams: float | None = None
+    price: float | None = None
+    currency: str = ""
+    opened: date | None = None
+    expires: date | None = None
+    counted: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Reagents:
+    """Strips or reagents in hand.
+
+    Attributes:
+        method: key in ``facts/data/methods.toml``. opened: the day. expires: the last day on which they are good.
+    """
+
+    method: str
+    name: str = ""
+    opened: date | None = None
+    expires: date | None = None
+
+
+@dataclass(frozen=True)
 class Product:
     """A pot on the keeper's shelf, called by its active ingredient.
 
@@ -153,6 +188,7 @@ class Product:
         stock_grams: what is left, g; None where unknown.
         tablet_grams: mass of one tablet, g, for tablets.
         declared_parts: substance key to mass fraction, for a blend whose label declares them.
+        package: size, price and dates.
     """
 
     name: str
@@ -162,6 +198,7 @@ class Product:
     stock_grams: float | None = None
     tablet_grams: float | None = None
     declared_parts: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    package: Package = field(default_factory=Package)
 
 
 @dataclass(frozen=True)
