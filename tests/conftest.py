@@ -6,11 +6,13 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 # "check" gives the same examples on every machine, so that a failing check can be repeated; "dev" looks for new ones.
-settings.register_profile("dev", max_examples=50, deadline=None)
-settings.register_profile("check", max_examples=200, deadline=None, derandomize=True, database=None, print_blob=True)
+# Neither judges how fast this machine is.
+_PATIENT = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("dev", max_examples=50, **_PATIENT)
+settings.register_profile("check", max_examples=200, derandomize=True, database=None, print_blob=True, **_PATIENT)
 settings.load_profile(os.environ.get("TUBWATER_PROFILE", "dev"))
 
 

@@ -135,7 +135,7 @@ JSON = st.recursive(
 )
 
 
-@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(body=st.dictionaries(st.text(st.characters(exclude_categories=[]), max_size=8), JSON, max_size=4))
 def test_any_body_comes_back_and_its_repeat_is_known(stores: Stores, body: dict[str, object]) -> None:
     entry = Entry(RandomNames().fresh(), "larch", Kind.NOTICED, START, body)

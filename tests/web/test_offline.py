@@ -66,12 +66,12 @@ def go_on_alone(page: Page) -> None:
 
 
 def unsent(page: Page) -> None:
-    expect(page.locator("[data-unsent]")).to_be_visible(timeout=MOST)
+    expect(page.locator("[data-unsent]")).to_be_visible()
 
 
 def all_sent(page: Page) -> None:
     """Waits until nothing is left to send."""
-    expect(page.locator("[data-unsent]")).to_be_hidden(timeout=MOST)
+    expect(page.locator("[data-unsent]")).to_be_hidden()
 
 
 def doses(keeping: Keeping, tub: str) -> list[Dosed]:
@@ -91,7 +91,7 @@ def test_a_visit_goes_on_without_a_network_and_everything_arrives_once_in_order_
     assert kind(page) == "wait"
     unsent(page)
     page.reload()
-    expect(page.locator("[data-screen='wait']")).to_be_visible(timeout=MOST)
+    expect(page.locator("[data-screen='wait']")).to_be_visible()
     unsent(page)
     later(page, clock, 21)
     expect(page.locator("[data-count]")).to_have_text("over by 1 min")
@@ -212,7 +212,7 @@ def test_a_kept_page_says_fit_only_while_it_is_fresh_and_never_in_what_is_stored
 ) -> None:
     page = phone()
     settled(page, "/tubs/larch")
-    assert page.locator("[data-verdict='fit']").count() == 1
+    expect(page.locator("[data-verdict='fit']")).to_have_count(1)
     stored = kept_pages(page)
     assert stored and not [text for text in stored if "may get in" in text or 'data-verdict="fit"' in text]
     page.context.set_offline(True)
@@ -221,7 +221,7 @@ def test_a_kept_page_says_fit_only_while_it_is_fresh_and_never_in_what_is_stored
     for shift in (timedelta(days=3), timedelta(hours=-3)):
         hold(page, clock.time + shift)
         page.reload()
-        expect(page.get_by_text("Not known here").first).to_be_visible(timeout=MOST)
+        expect(page.get_by_text("Not known here").first).to_be_visible()
         assert page.locator("[data-verdict='fit']").count() == 0
 
 
@@ -234,7 +234,7 @@ def test_nothing_is_called_fit_while_an_entry_is_unsent(phone: Callable[..., Pag
     page.get_by_role("button", name="Save").click()
     unsent(page)
     page.goto("/tubs/larch")
-    expect(page.get_by_text("Not known here").first).to_be_visible(timeout=MOST)
+    expect(page.get_by_text("Not known here").first).to_be_visible()
     assert page.locator("[data-verdict='fit']").count() == 0
 
 
@@ -288,7 +288,7 @@ def test_a_page_that_was_never_opened_says_so_instead_of_showing_another(
     page.context.set_offline(True)
     page.goto("/tubs/larch/logbook")
     expect(page.locator("h1")).to_have_text("Not on this phone yet")
-    expect(page.get_by_role("link", name="Larch")).to_be_visible(timeout=MOST)
+    expect(page.get_by_role("link", name="Larch")).to_be_visible()
     assert violations(page) == []
 
 
@@ -300,11 +300,11 @@ def test_the_tub_card_is_on_the_phone_dated_and_void_when_it_is_old(
     assert violations(page) == []
     page.context.set_offline(True)
     page.reload()
-    expect(page.locator("table").first).to_be_visible(timeout=MOST)
+    expect(page.locator("table").first).to_be_visible()
     for shift in (timedelta(days=15), timedelta(days=-1)):
         hold(page, clock.time + shift)
         page.reload()
-        expect(page.get_by_text("This card is too old")).to_be_visible(timeout=MOST)
+        expect(page.get_by_text("This card is too old")).to_be_visible()
         assert page.locator("table").count() == 0
 
 

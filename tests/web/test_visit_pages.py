@@ -55,7 +55,7 @@ def test_a_whole_visit_from_the_test_to_the_verdict(
     page.locator("label", has_text="7.5").first.click()
     assert violations(page) == []
     press(page, "retest")
-    assert page.locator("details.again").count() == 1
+    expect(page.locator("details.again")).to_have_count(1)
     assert walk(page, clock, "") == ""
     expect(page.locator(".verdict")).to_be_visible()
     assert next(d.product for d in doses(keeping, larch)) == "dry acid"
@@ -140,7 +140,7 @@ def test_who_leaves_locks_the_cover_and_hands_over_and_somebody_takes_it_up(
     expect(page.locator("h1").first).to_contain_text("the neighbour")
     assert violations(page) == []
     page.get_by_role("button", name="Take it up").click()
-    expect(page.locator("#visit[data-phase='running']")).to_be_visible(timeout=60_000)
+    expect(page.locator("#visit[data-phase='running']")).to_be_visible()
 
 
 def test_two_phones_at_once_enter_one_dose_and_the_second_is_told(
