@@ -105,6 +105,12 @@ class Accounts:
         """Every account, for an owner; for others their own."""
         return [a for a in self.store.accounts() if by.owner or a.id == by.account]
 
+    def called(self, account: str, device: str = "") -> str:
+        """The name of an account and of its device, for a reader; "" for whoever sits at this computer."""
+        found = None if account == _HERE else self.store.account(account)
+        joined = (d.name for d in self.store.devices(account) if d.id == device) if device else ()
+        return ", ".join(name for name in (found.name if found else "", next(iter(joined), "")) if name)
+
     def close(self, account: str, by: Caller) -> Account:
         """Nobody can use it any more; what it entered stays.
 

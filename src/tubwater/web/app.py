@@ -62,7 +62,7 @@ def create_app(
         kits: where it is kept which kit a tub is tested with; None is in memory.
     """
     app = FastAPI(title="Tubwater", version=__version__, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
-    app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone)
+    app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone, accounts)
     app.state.accounts = accounts
     app.add_middleware(Access, accounts=accounts)
     app.add_middleware(Guard, hosts=hosts)

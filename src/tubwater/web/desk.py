@@ -8,6 +8,7 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
+from tubwater.services.accounts import Accounts
 from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind, Source
@@ -21,6 +22,7 @@ __all__ = ["Desk", "Here", "desk_of"]
 class Desk:
     """Attributes:
     kits: which kit a tub is tested with.
+    accounts: who may do what; None where there are none.
     zone: the zone in which times are shown and read; None is this machine's own.
     """
 
@@ -28,6 +30,7 @@ class Desk:
     answers: Answers
     kits: KitStore
     zone: tzinfo | None = None
+    accounts: Accounts | None = None
 
     def now(self) -> datetime:
         """Now, in the keeper's zone."""
@@ -36,6 +39,10 @@ class Desk:
     def local(self, at: datetime) -> datetime:
         """A time in the keeper's zone."""
         return at.astimezone(self.zone)
+
+    def called(self, actor: str, device: str = "") -> str:
+        """Who entered something, in a name; "" where there is none."""
+        return self.accounts.called(actor, device) if self.accounts else ""
 
     def method(self, tub: str) -> str:
         """The method that a tub was tested with last, or that its keeper named; "" where neither is known."""

@@ -13,7 +13,7 @@ from tubwater.services.lookup import all_substances
 from tubwater.tub import Sanitizer
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import page
+from tubwater.web.show import page, say
 
 __all__ = ["POTS", "begin", "first", "router"]
 
@@ -63,6 +63,7 @@ def _described(sent: Sent) -> dict[str, Any]:
 def _pot(key: str) -> dict[str, Any]:
     """A pot before its label was read: at the usual strength, weighed on scales."""
     pot: dict[str, Any] = {"substance": key, "scales": True}
+    pot |= {"name": say(f"pot.{key}")} if key in POTS else {}
     strength = usual_strength(key)
     return pot | ({"strength": strength} if strength else {})
 

@@ -131,7 +131,7 @@ def _entry(
         "fields": fields,
         "first": {key: _text(value) for key, value in stored.entry.body.items() if key != "at"},
         "recorded": desk.local(stored.recorded),
-        "by": stored.entry.source,
+        "by": desk.called(stored.entry.source.actor, stored.entry.source.device),
         "key": desk.keeping.names.fresh(),
         "problems": error.problems if error else (),
     }

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from tubwater.tub import Plan, Step, StepKind
 from tubwater.web.desk import Desk
+from tubwater.web.turns import turns
 
 __all__ = ["Next", "next_thing"]
 
@@ -26,7 +27,7 @@ class Next:
     """What comes next: "test", "plan" or "nothing"; the step it begins with, the first dose, and how much there is.
 
     Attributes:
-        steps: number of things to do. minutes: until the last of them is over, min.
+        steps: how many a visit counts. minutes: until the last of them is over, min.
     """
 
     kind: str
@@ -46,4 +47,4 @@ def next_thing(desk: Desk, tub: str) -> Next:
     length = max(step.starts_at + step.minutes for step in plan.steps if not step.by)
     dose = next((step for step in work if step.kind is StepKind.DOSE), None)
     kind = "test" if work[0].kind is StepKind.TEST else "plan"
-    return Next(kind, plan, work[0], dose, len(work), length)
+    return Next(kind, plan, work[0], dose, turns(plan.steps), length)

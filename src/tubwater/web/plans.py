@@ -15,11 +15,11 @@ from tubwater.tub import Plan, Step, StepKind
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import number_in
 from tubwater.web.show import page
+from tubwater.web.turns import fill_a_wait, turns
 
 __all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
 
 router = APIRouter(include_in_schema=False)
-_QUIET = (StepKind.KEEP_OUT, StepKind.WAIT)
 _CLOSE = 13.0  # per cent of the time line, below which two stops are one
 
 
@@ -28,7 +28,8 @@ class Row:
     """One thing to do.
 
     Attributes:
-        number: in the list as it is shown; waits are told with what they follow. waits: the waits after it.
+        number: as a visit counts it; waits are told with what they follow, and what fills one has 0.
+        waits: the waits after it.
         cautions: told here for the first time. again: the number of the row that told the others, or 0.
     """
 
@@ -70,6 +71,7 @@ def plan_page(
         "units": file.units,
         "plan": plan,
         "rows": rows,
+        "count": turns(plan.steps),
         "stops": stops,
         "ends": end,
         "length": _length(plan),
@@ -83,16 +85,17 @@ def rows_of(desk: Desk, plan: Plan) -> list[Row]:
     """The things to do, each with the waits that follow it and each caution in full where it comes first."""
     rows: list[Row] = []
     told: dict[str, int] = {}
-    for step in plan.steps:
-        if step.kind is StepKind.WAIT and rows and rows[-1].step.kind is not StepKind.CHECK:
-            rows[-1] = replace(rows[-1], waits=(*rows[-1].waits, step))
-        elif step.kind not in _QUIET:
-            number = len(rows) + 1
-            at = desk.local(plan.begins + timedelta(minutes=step.starts_at))
-            new = tuple(key for key in step.cautions if key not in told)
-            again = max((told[key] for key in step.cautions if key in told), default=0)
-            told |= {key: number for key in new}
-            rows.append(Row(number, step, at, (), new, again))
+    for step, beside in zip(plan.steps, fill_a_wait(plan.steps), strict=True):
+        if step.kind is StepKind.WAIT:
+            if rows and rows[-1].step.kind is not StepKind.CHECK:
+                rows[-1] = replace(rows[-1], waits=(*rows[-1].waits, step))
+            continue
+        number = 0 if beside else max((row.number for row in rows), default=0) + 1
+        at = desk.local(plan.begins + timedelta(minutes=step.starts_at))
+        new = tuple(key for key in step.cautions if key not in told)
+        again = max((told[key] for key in step.cautions if key in told), default=0)
+        told |= {key: number for key in new if number}
+        rows.append(Row(number, step, at, (), new, again))
     return rows
 
 
@@ -101,7 +104,7 @@ def stops_of(desk: Desk, plan: Plan, rows: Sequence[Row]) -> tuple[list[Stop], d
     length = max(_length(plan), 1.0)
     found: list[Stop] = []
     for row in rows:
-        if not _here(row.step) or row.step.starts_at > length:
+        if not row.number or not _here(row.step) or row.step.starts_at > length:
             continue
         place = min(100.0 * row.step.starts_at / length, 90.0)
         if found and place - found[-1].place < _CLOSE:

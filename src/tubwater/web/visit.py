@@ -61,7 +61,7 @@ def tell(request: Request, desk: Here, tub: str, visit: str, sent: SentForm) -> 
         return visit_page(request, desk, tub, visit, visits.show(tub, visit), error.problems)
     except Conflict as error:
         state = visits.show(tub, visit)
-        return visit_page(request, desk, tub, visit, state, clash=_clash(state, error.stands))
+        return visit_page(request, desk, tub, visit, state, clash=_clash(desk, state, error.stands))
     return RedirectResponse(f"/tubs/{tub}/visit/{visit}", 303)
 
 
@@ -100,8 +100,8 @@ def _told(desk: Desk, tub: str, sent: Sent) -> Told:
     )
 
 
-def _clash(state: Running, entry: str) -> Clash:
+def _clash(desk: Desk, state: Running, entry: str) -> Clash:
     row = next((s for s in state.steps if s.entry == entry and entry), None)
     if row is None or row.at is None:
         return Clash("", state.begun, visit_words("status.done"))
-    return Clash(row.by, row.at, visit_words(f"status.{row.status.value}"))
+    return Clash(desk.called(row.by), row.at, visit_words(f"status.{row.status.value}"))

@@ -18,6 +18,7 @@ from tubwater.tub import Plan, Step, StepKind
 from tubwater.tub.data import as_data
 from tubwater.web.api import REFUSALS
 from tubwater.web.desk import Desk, Here
+from tubwater.web.turns import fill_a_wait
 from tubwater.web.visit_show import method_of, plans_of, screen_markup
 from tubwater.web.visit_view import Screen, Where, fields_for, kind_of, words_for_phone
 
@@ -147,10 +148,7 @@ class _Packed:
 
     def _rows(self, steps: list[Step] | tuple[Step, ...]) -> list[dict[str, Any]]:
         rows = []
-        after_wait = False
-        for place, step in enumerate(steps):
-            beside = step.kind is StepKind.CHECK and bool(step.task) and after_wait
-            after_wait = step.kind is StepKind.WAIT or beside
+        for place, (step, beside) in enumerate(zip(steps, fill_a_wait(steps), strict=True)):
             follows = steps[place + 1].minutes if self._waits(steps, place + 1) else 0.0
             row: dict[str, Any] = {"kind": step.kind.value, "minutes": step.minutes, "beside": beside}
             if step.amount:

@@ -65,7 +65,7 @@ def visit_page(
         "screen": screen,
         "shown": Markup(screen_markup(request, file, screen)) if screen else "",
         "plans": plans_of(desk, tub, visit),
-        "added": _added(file, state),
+        "added": _added(desk, file, state),
         "key": desk.keeping.names.fresh(),
         "later_by": Visits(desk.keeping).wishes(tub, visit).later_by,
         "verdict": desk.answers.verdict(tub),
@@ -106,7 +106,7 @@ def _expected(step: Step, units: UnitSystem) -> str:
     return ", ".join(found)
 
 
-def _added(file: TubFile, state: Running) -> list[_Added]:
+def _added(desk: Desk, file: TubFile, state: Running) -> list[_Added]:
     amounts = {s.entry: s.step.amount for s in state.steps if s.step.amount}
     rows = []
     for one in state.added:
@@ -115,5 +115,5 @@ def _added(file: TubFile, state: Running) -> list[_Added]:
         share = one.grams / planned.grams if planned.grams else 0.0
         count, volume = planned.count * share, planned.millilitres * share
         amount = replace(planned, grams=one.grams, count=count, millilitres=volume)
-        rows.append(_Added(one.at, one.by, one.certain, amount_text(amount, file.units)))
+        rows.append(_Added(one.at, desk.called(one.by), one.certain, amount_text(amount, file.units)))
     return rows
