@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from tubwater.cli.sheets import handout_answer, ledger_answer, safety_answer
+from tubwater.cli.upkeep_words import UPKEEP_COMMANDS
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.plain import render_plan, render_verdict, render_why
@@ -64,6 +65,10 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
         from tubwater.cli.outlook import outlook_of
 
         return outlook_of(words, file, now, units)
+    if words.command in UPKEEP_COMMANDS:
+        from tubwater.cli.upkeep import upkeep_answer
+
+        return upkeep_answer(words, file, now, units)
     if words.command == "trouble":
         ranking = troubles_of_file(file, now, words.sign, words.absent, _checked(words), words.seed)
         return to_json(ranking) + "\n" if words.json else render_ranking(ranking)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from tubwater import __version__
 from tubwater.cli.serve_words import add_serve_command
 from tubwater.cli.storage_words import STORAGE_COMMANDS, add_storage_commands
+from tubwater.cli.upkeep_words import UPKEEP_COMMANDS, upkeep_options
 
 if TYPE_CHECKING:
     from tubwater.services.storage import Storehouse
@@ -37,6 +38,7 @@ _FILE_COMMANDS = {
     "handout": "one page for the owner: bands, doses, the week, when to stop",
     "outlook": "where the water is going, when to test again, and what a party or an absence would do",
     "trouble": "what may be behind cloudy water, foam, smell and the like",
+    **UPKEEP_COMMANDS,
 }
 _WHAT_IF = (
     ("--days", "N", "how far to look ahead, 14 where nothing is said"),
@@ -101,6 +103,7 @@ def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument("--phone", default="", metavar="NUMBER", help="under which number")
         parser.add_argument("--address", default="", metavar="ADDRESS", help="what the QR code leads to")
         _print_options(parser)
+    upkeep_options(parser, name)
     _common_options(parser)
 
 

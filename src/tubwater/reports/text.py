@@ -6,7 +6,7 @@ import re
 import string
 import tomllib
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -115,6 +115,8 @@ class _Filler(string.Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "moment":
             return show.moment(datetime.fromisoformat(str(value)))
+        if format_spec == "day":
+            return show.day(date.fromisoformat(str(value)))
         if format_spec in self._words:
             return self._words[format_spec](float(value))
         return show.number(value) if isinstance(value, float) else str(value)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime
+from datetime import date, datetime
 
 from tubwater.services.tubfile import UnitSystem
 
@@ -12,6 +12,7 @@ __all__ = [
     "LITRES_PER_US_GALLON",
     "MILLILITRES_PER_US_FLUID_OUNCE",
     "clock",
+    "day",
     "fraction",
     "grams",
     "hours",
@@ -100,6 +101,11 @@ def hours(value: float) -> str:
 def moment(at: datetime) -> str:
     """A time with its day: "Fri 20 Nov, 09:00"."""
     return f"{at:%a} {at.day} {at:%b}, {at:%H:%M}"
+
+
+def day(at: date) -> str:
+    """A day, or that of a time: "20 Nov 2026"."""
+    return f"{at.day} {at:%b} {at.year}"
 
 
 def clock(minutes_from_start: float) -> str:

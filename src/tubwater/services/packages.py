@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date, datetime
 
-from tubwater.errors import InputError
+from tubwater.advice.reagents import doubtful_tests, reagents_good_until
+from tubwater.errors import InputError, Problem
 from tubwater.facts import Form, methods, substances
 from tubwater.services.entries import Entries
-from tubwater.tub import Package, Reagents
+from tubwater.tub import Event, Package, Reagents
 from tubwater.units import Dimension, parse_number
 
-__all__ = ["package_of", "reagents_of"]
+__all__ = ["old_reagents", "package_of", "reagents_of"]
 
 _MOST_GRAMS = 100_000.0
 _MOST_PRICE = 100_000.0
@@ -41,6 +43,17 @@ def reagents_of(entries: Entries) -> Reagents | None:
     found = Reagents(method, entries.text("name"), *_dates(entries))
     entries.done()
     return found if method in methods() else None
+
+
+def old_reagents(packs: Sequence[Reagents], events: Sequence[Event]) -> list[Problem]:
+    """What to ask about tests that were made with a pack past its date: each method once, at its newest test."""
+    newest = {method: at for at, method in doubtful_tests(packs, events)}
+    found = []
+    for method, at in newest.items():
+        number, pack = next((n, p) for n, p in enumerate(packs, 1) if p.method == method)
+        given = f"good until {reagents_good_until(pack).day}, tested with on {at:%Y-%m-%d}"
+        found.append(Problem(f"reagents[{number}].expires", given, "a pack within its date; what it read is doubtful"))
+    return found
 
 
 def _size(entries: Entries, substance: str) -> float | None:

@@ -20,7 +20,7 @@ from tubwater.errors import InputError, Problem, UnknownKey
 from tubwater.facts import find_substance, guidelines, in_unit_of, substances
 from tubwater.services.entries import Entries
 from tubwater.services.happenings import events_of, products_by_name
-from tubwater.services.packages import package_of, reagents_of
+from tubwater.services.packages import old_reagents, package_of, reagents_of
 from tubwater.tub import (
     Equipment,
     Event,
@@ -181,6 +181,7 @@ def _whole(root: Entries) -> TubFile:
     visit = _visit(root.table("visit"))
     events = events_of(root, products_by_name(shelf))
     root.done()
+    questions += old_reagents(reagents, events)
     return TubFile(tub, shelf, events, visit, units, tuple(questions), reagents, offers)
 
 

@@ -1,0 +1,17 @@
+"""The words of the commands about the shelf, what is due, and the calendar; nothing heavy loads here."""
+
+from __future__ import annotations
+
+import argparse
+
+__all__ = ["UPKEEP_COMMANDS", "upkeep_options"]
+
+UPKEEP_COMMANDS = {
+    "shelf": "what is left and until when, what to buy, what it costs, what must stand apart",
+}
+
+
+def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
+    """The options that only this command has."""
+    if name == "shelf":
+        parser.add_argument("--weeks", metavar="N", help="to buy for, 4 where nothing is said, 26 at most")
