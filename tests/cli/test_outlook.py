@@ -28,6 +28,16 @@ def test_the_outlook_has_a_line_for_each_day_and_says_when_to_test(
     assert all(day in said for day in ("Wed 25 Nov", "Thu 26 Nov", "Fri 27 Nov")) and "Test again by" in said
 
 
+def test_the_outlook_of_a_water_whose_test_is_old_says_how_long_a_reading_counts(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    old = 'method = "strip"\nat = 2026-11-20T09:00:00+00:00'
+    path = tmp_path / "old.toml"
+    path.write_text(example_text().replace('method = "strip"', old, 1), encoding="utf-8")
+    assert run(["outlook", str(path), "--days", "1", *NOW]) == 0
+    assert "Test again by Wed 25 Nov, 09:00: A reading counts for 24 hours at most." in capsys.readouterr().out
+
+
 def test_a_party_leaves_less_sanitizer(file: str, capsys: pytest.CaptureFixture[str]) -> None:
     plain = ["outlook", file, "--days", "2", "--json", *NOW]
     run(plain)

@@ -250,7 +250,7 @@ def _next_test(case: Situation, times: tuple[datetime, ...], values: Mapping[str
     """The first hour at which one of the two locks of *fit* would shut."""
     members = values[SATURATION].shape[1]
     sanitizer, ph = (s[:, 0] for s in _sure(case, values, np.full((members, 1), 1.0 / members)))
-    found = [NextTest(case.now + timedelta(hours=_age_left(case)), Reason("reading-too-old"))]
+    found = [NextTest(case.now + timedelta(hours=_age_left(case)), Reason("reading-runs-out", {"limit": case.most_test_age}))]
     for sure, name in ((sanitizer, str(case.sanitizer_quantity)), (ph, "pH")):
         if not sure.all():
             found.append(NextTest(times[int(np.argmin(sure))], Reason("no-longer-sure", {"quantity": name})))
