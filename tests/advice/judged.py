@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from advice.strategies import NOW, Drawn
 from tubwater.advice import Situation, Wishes, judge, make_plan
-from tubwater.chemistry import Composition, dose, equilibrate
-from tubwater.dynamics import Mode, TubState, advance, refill
+from tubwater.chemistry import Composition, dose, equilibrate, monopersulfate_rate
+from tubwater.dynamics import Mode, Rates, TubState, advance, refill
 from tubwater.facts import Role, substances
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.services import case_of
@@ -178,22 +178,45 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
             zero = np.zeros_like(state.ph)
             state, owed, yielded = TubState(rates.fill, zero, zero, zero, zero + 7.5), 0.0, None
         elif step.kind in (*ADDS, StepKind.DRAIN):
-            state = _later(a, state, owed)
+            state = _later(a, state, owed, rates)
             before = look_at(a, state, None) if yielded is None else yielded
             yielded, owed = None, 0.0
             state = _done(a, state, step, rng)
             yield before, look_at(a, state, step)
+        elif step.kind is StepKind.PREPARE and _told(step, "temperature") is not None:
+            state, rates = _at(state, rates, _told(step, "temperature"))
+            owed += step.minutes
+        elif step.kind is StepKind.AERATE:
+            state = _later(a, state, owed, rates)
+            state = advance(state, rates, step.minutes / 60.0, Mode.SOAKING, a.case.products.tablet)
+            yielded, owed = None, 0.0
         elif step.covered or step.kind is StepKind.HEAT:
-            state = advance(_later(a, state, owed), rates, step.minutes / 60.0, Mode.COVERED, a.case.products.tablet)
-            owed = 0.0
+            state = _later(a, state, owed, rates)
+            state = advance(state, rates, step.minutes / 60.0, Mode.COVERED, a.case.products.tablet)
+            state, rates = _at(state, rates, _told(step, "to"))
+            yielded, owed = None, 0.0
         elif not step.task:
             owed += step.minutes
             yielded = None
-    yield begin, look_at(a, _later(a, state, owed), None)
+    yield begin, look_at(a, _later(a, state, owed, rates), None)
 
 
-def _later(a: Answered, state: TubState, minutes: float) -> TubState:
-    return advance(state, a.case.rates, minutes / 60.0, Mode.CIRCULATING, a.case.products.tablet)
+def _later(a: Answered, state: TubState, minutes: float, rates: Rates) -> TubState:
+    return advance(state, rates, minutes / 60.0, Mode.CIRCULATING, a.case.products.tablet)
+
+
+def _told(step: Step, name: str) -> float | None:
+    """A number that a step gives among its reasons: the temperature that it finds, or heats to, degC."""
+    return next((float(r.values[name]) for r in step.reasons if name in r.values), None)
+
+
+def _at(state: TubState, rates: Rates, celsius: float | None) -> tuple[TubState, Rates]:
+    """The same water at another temperature, where monopersulfate works at another speed."""
+    if celsius is None:
+        return state, rates
+    faster = monopersulfate_rate(celsius) / monopersulfate_rate(state.water.temperature)
+    water = state.water.replaced(temperature=celsius)
+    return replace(state, water=water), replace(rates, monopersulfate_rate=rates.monopersulfate_rate * faster)
 
 
 def _done(a: Answered, state: TubState, step: Step, rng: np.random.Generator) -> TubState:

@@ -1,19 +1,24 @@
-"""Fresh water as a timeline: fill, sanitize, heat, balance, bromide, activation, feeder, and two good tests."""
+"""Fresh water as a timeline: fill, sanitize, heat, balance, bromide, activation, feeder, and two good tests.
+
+Every amount is sized for the water as it is at that step: tap-cold at first, warm after the heater had its hours.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
+from tubwater.advice.attended import shared_out
+from tubwater.advice.balancing import Balance, rounds_in
 from tubwater.advice.beside import Beside
 from tubwater.advice.decide import Decision, Kit, decide, kit_of, oxidizer_to
 from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
 from tubwater.advice.feeder import set_feeder
-from tubwater.advice.heating import heat_minutes, hose_minutes
+from tubwater.advice.heating import fill_celsius, heat_minutes, heater_kw, hose_minutes, warmed
 from tubwater.advice.now import Situation
-from tubwater.advice.solve import grams_for
+from tubwater.advice.tap import fill_reason, is_known, tap_notes
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
 from tubwater.belief import Belief, Observer
@@ -21,37 +26,30 @@ from tubwater.chemistry import INDEX, MG_PER_MOL
 from tubwater.dynamics import TubState
 from tubwater.facts import care_steps, defaults, substances
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Filled, Plan, Product, Reason, Sanitizer, Step, StepKind, Tested, Verdict
+from tubwater.tub import Dosed, Filled, Plan, Product, Reason, Sanitizer, Step, StepKind, Tested, Verdict
 
 __all__ = ["just_filled", "plan_fresh"]
 
 _JUST_HOURS = 72.0  # a fill this long ago without a test of the sanitizer is still being started
 _FIRST_MG = 3.0  # mg/L of sanitizer while it heats, the lower end of the household aim (common practice)
-
-
+_UNSEEN_MINUTES = 1440.0  # of heating; longer, and somebody looks at the sanitizer on the way (judgement)
+_ENOUGH = 0.8  # of the start-up goal; less is told, with what is left to add
 _NOTHING_NOW: dict[str, float] = {"acid": 0.0, "bicarbonate": 0.0, "soda_ash": 0.0, "oxidizer": 0.0}
 _BALANCED = (Quantity.TOTAL_ALKALINITY, Quantity.PH, Quantity.CALCIUM_HARDNESS)
-_PLACE = {
-    Quantity.TOTAL_ALKALINITY: 0.35,
-    Quantity.PH: 0.4,
-    Quantity.CALCIUM_HARDNESS: 0.2,
-}  # within the aim (judgement)
-_UP = {
-    Quantity.TOTAL_ALKALINITY: "raise-alkalinity",
-    Quantity.PH: "raise-ph",
-    Quantity.CALCIUM_HARDNESS: "raise-calcium",
-}
-_DOWN = {Quantity.TOTAL_ALKALINITY: "lower-alkalinity", Quantity.PH: "lower-ph", Quantity.CALCIUM_HARDNESS: ""}
 _BROMIDE = INDEX["bromide"]
+
+
+def _filled_at(case: Situation) -> datetime | None:
+    return max((e.at for e in case.belief.events if isinstance(e, Filled)), default=None)
 
 
 def just_filled(case: Situation) -> bool:
     """Filled in the last days, and the sanitizer not read since."""
-    fills = [e.at for e in case.belief.events if isinstance(e, Filled)]
-    if not fills or case.now - max(fills) > timedelta(hours=_JUST_HOURS):
+    at = _filled_at(case)
+    if at is None or case.now - at > timedelta(hours=_JUST_HOURS):
         return False
     read = [e.at for e in case.belief.events if isinstance(e, Tested) for r in e.readings if _is_sanitizer(case, r)]
-    return not read or max(read) < max(fills)
+    return not read or max(read) < at
 
 
 def _is_sanitizer(case: Situation, reading: object) -> bool:
@@ -76,7 +74,9 @@ class _Start:
         self.line = Timeline(
             self.case, seed, [care_steps()["inspect-suction-covers"]] if case.tub.equipment.pump else []
         )
-        self.notes: list[Reason] = []
+        self.line.beside = warmed(self.line.beside, _celsius_now(case) if self.filled else fill_celsius(case.tub))
+        self.balance = Balance(self.line, self.kit, rounds_in(wishes.minutes))
+        self.notes: list[Reason] = list(tap_notes(self.case, self.filled))
 
     def plan(self, first: tuple[Step, ...]) -> Plan:
         """The whole timeline."""
@@ -85,30 +85,39 @@ class _Start:
             self.line.add(step)
         self._fill()
         self.line.prepare()
+        self._know()
+        self.balance.steady()
         self._bank()
-        self._sanitize_cold()
+        self._sanitize()
         self._heat()
         self._balance()
         self._activate()
         end = _at_end(self.case, self.line.beside)
         decision = decide(end, self.kit, self.wishes, np.random.default_rng([self.seed, 13]), _NOTHING_NOW)
+        bathing = (self.case.sanitizer_quantity, Quantity.PH)
+        self.line.test(bathing, Reason("first-good-test"))
         set_feeder(self.line, self.kit, decision)
         self.line.close()
-        self._two_tests()
+        self.line.wait(1440.0 * defaults()["start_up_days"].value, Reason("hold-overnight"), covered=True)
+        self.line.test(bathing, Reason("second-good-test"))
         return self._packed(end, decision)
 
     def _fill(self) -> None:
         if self.filled:
             return
-        litres = self.case.tub.litres
-        hard = _hard_fill(self.case)
-        reasons = (Reason("blend-fill", hard),) if hard else (Reason("meter-the-fill"),)
-        cautions = ("power-when-full",) if self.case.tub.equipment.pump else ()
-        minutes = hose_minutes(litres)
+        litres, equipment = self.case.tub.litres, self.case.tub.equipment
+        cautions = ("power-when-full",) if equipment.pump else ("fire-when-full",)
+        minutes, reasons = hose_minutes(litres), (fill_reason(self.case),)
         self.line.add(Step(StepKind.FILL, minutes=minutes, litres=litres, reasons=reasons, cautions=cautions))
 
+    def _know(self) -> None:
+        """The tap water is tested first where nobody knows what it is: what goes in rests on its pH."""
+        unknown = [q for q in _BALANCED if not is_known(self.case, q)]
+        if Quantity.PH in unknown or Quantity.TOTAL_ALKALINITY in unknown:
+            self.line.test(_BALANCED, Reason("know-the-fill"))
+
     def _bank(self) -> None:
-        if self.case.tub.sanitizer is not Sanitizer.BROMINE:
+        if self.case.tub.sanitizer is not Sanitizer.BROMINE or self._bank_dosed():
             return
         goal = defaults()["bank_target_mg"].value
         water = self.line.beside.state.water
@@ -120,106 +129,163 @@ class _Start:
             return
         per_gram = self.case.products.compositions[self.kit.bromide.name].per_gram
         bromide = float(per_gram[_BROMIDE]) * MG_PER_MOL["bromide"]
-        grams = (goal - present) * self.line.litres / 1000.0 / bromide
-        self._give(self.kit.bromide, grams, Reason("bromide-bank", {"value": goal}, defaults()["bank_target_mg"].basis))
+        grams = self.line.nearest(self.kit.bromide, (goal - present) * self.line.litres / 1000.0 / bromide)
+        reason = Reason("bromide-bank", {"value": goal}, defaults()["bank_target_mg"].basis)
+        self._give(self.kit.bromide, grams, reason, Quantity.TOTAL_ALKALINITY)
 
-    def _sanitize_cold(self) -> None:
-        self._oxidize(_FIRST_MG, Reason("sanitize-while-heating"))
+    def _bank_dosed(self) -> bool:
+        """Sodium bromide goes in once per fill."""
+        at, bromide = _filled_at(self.case), self.kit.bromide
+        doses = [e for e in self.case.belief.events if isinstance(e, Dosed) and bromide and e.product == bromide.name]
+        return self.filled and at is not None and any(dose.at >= at for dose in doses)
 
-    def _oxidize(self, goal: float, reason: Reason) -> None:
+    def _sanitize(self) -> None:
+        """Some sanitizer once the water circulates, before it is heated; where none can go in, that is told."""
         product = self.kit.oxidizer
         if product is None:
+            self.notes.append(Reason("warm-without-oxidizer", {"hours": self._heat_minutes / 60.0}))
             return
+        if is_known(self.case, Quantity.PH):
+            self.balance.make_room(product, self._oxidizer_grams(_FIRST_MG))
+        slow = product.substance == "monopersulfate" and self.case.tub.sanitizer is Sanitizer.BROMINE
+        hours: dict[str, float | str] = {"hours": self.line.reaction_minutes / 60.0} if slow else {}
+        self._oxidize(_FIRST_MG, Reason("sanitize-while-heating", hours))
+        self._tell_unsanitized()
+
+    def _tell_unsanitized(self) -> None:
+        """Says why the water will be warm with hardly any sanitizer, and for how long."""
+        if self._sanitizer_soon() >= self.case.limits(self.case.sanitizer_quantity).keep_out_low:
+            return
+        ph = self.line.beside.expect(Quantity.PH)[0]
+        values: dict[str, float | str] = {"hours": self._heat_minutes / 60.0, "low": ph.low, "high": ph.high}
+        self.notes.append(Reason("warm-without-sanitizer", {k: v for k, v in values.items() if v != 0.0}))
+
+    def _sanitizer_soon(self) -> float:
+        """The sanitizer once all monopersulfate has reacted, mg/L, at the middle of the believed tubs."""
+        observer = Observer(self.line.beside.state)
+        return float(np.median(observer.read(self.case.sanitizer_quantity) + observer.monopersulfate))
+
+    def _oxidizer_grams(self, goal: float) -> float:
+        if self.kit.oxidizer is None:
+            return 0.0
         now = replace(self.case, belief=_moved(self.case, self.line.beside))
-        self._give(product, oxidizer_to(now, self.kit, goal), reason, self.case.sanitizer_quantity)
+        return self.line.nearest(self.kit.oxidizer, oxidizer_to(now, self.kit, goal))
+
+    def _oxidize(self, goal: float, reason: Reason) -> float:
+        """The oxidizer in hand up to ``goal`` mg/L of sanitizer; grams that the limits did not let in."""
+        product, grams = self.kit.oxidizer, self._oxidizer_grams(goal)
+        if product is None:
+            return 0.0
+        return grams - self._give(product, grams, reason, self.case.sanitizer_quantity)
+
+    @property
+    def _heat_minutes(self) -> float:
+        return heat_minutes(self.case.tub, self.case.tub.litres, self.line.celsius)
 
     def _heat(self) -> None:
-        minutes = heat_minutes(self.case.tub, self.case.tub.litres)
-        if self.filled or minutes <= 0.0:
-            self.notes.append(Reason("heat-as-needed"))
+        """Heating in stretches that nobody needs to see, with a look at the sanitizer between them."""
+        minutes, begin, goal = self._heat_minutes, self.line.celsius, self.case.tub.temperature
+        if minutes <= 0.0:
             return
         self.line.settle()
-        self.line.beside.state = self.line.beside.later(self.line.beside.state, minutes, covered=True)
-        values: dict[str, float | str] = {"kilowatts": self.case.tub.equipment.heater_kw or 0.0}
-        self.line.add(Step(StepKind.HEAT, minutes=minutes, reasons=(Reason("heat-hours", values),)))
+        count = int(np.ceil(minutes / _UNSEEN_MINUTES))
+        for stretch in range(1, count + 1):
+            self._heat_to(begin + (goal - begin) * stretch / count, minutes / count)
+            if stretch < count:
+                self.line.test((self.case.sanitizer_quantity, Quantity.PH), Reason("look-while-heating"))
+                if self._sanitizer_soon() < _ENOUGH * _FIRST_MG:
+                    self._oxidize(_FIRST_MG, Reason("sanitize-while-heating"))
+                self.line.settle()
+
+    def _heat_to(self, celsius: float, minutes: float) -> None:
+        tub, pump = self.case.tub, self.case.tub.equipment.pump
+        until = self.case.now + timedelta(minutes=self.line.clock + minutes)
+        values: dict[str, float | str] = {
+            "kilowatts": heater_kw(tub),
+            "from": self.line.celsius,
+            "to": celsius,
+            "time": until.isoformat(timespec="minutes"),
+        }
+        reason = Reason("heat-hours" if pump else "heat-by-fire", values, defaults()["heating_share"].basis)
+        self.line.heat(celsius, minutes, reason, cautions=("cover-locked",) if pump else ("fire-watched",))
+        self.line.prepare()
 
     def _balance(self) -> None:
         """Alkalinity, then pH, then calcium; each in part, since the fill water is known only roughly."""
-        wanted = (self.case.sanitizer_quantity, *_BALANCED)
-        self.line.test(wanted, Reason("know-before-balancing"))
-        share = defaults()["retest_share"].value
-        given = [self._toward(quantity, share) for quantity in _BALANCED]
-        if any(given):
-            self.line.test(_BALANCED[:2], Reason("retest-tells"))
+        if not self._read_warm():
+            self.line.test((self.case.sanitizer_quantity, *_BALANCED), Reason("know-before-balancing"))
+        if self.balance.levels():
+            self.line.test(_BALANCED, Reason("retest-tells"))
+        self.notes += self.balance.notes
 
-    def _toward(self, quantity: Quantity, share: float) -> bool:
-        limits = self.case.limits(quantity)
-        present = float(np.median(Observer(self.line.beside.state).read(quantity)))
-        goal = limits.aim_low + _PLACE[quantity] * (limits.aim_high - limits.aim_low)
-        outside = present < limits.aim_low or present > limits.aim_high
-        product = self._product(quantity, up=present < goal) if outside else None
-        if product is None:
-            return False
-        grams = share * grams_for(self.line.beside, self.case, product, quantity, goal)
-        up = present < goal
-        kind = _UP[quantity] if up else _DOWN[quantity]
-        values: dict[str, float | str] = {
-            "quantity": str(quantity),
-            "value": present,
-            "low": limits.aim_low,
-            "high": limits.aim_high,
-        }
-        return self._give(product, grams, Reason(kind, values, limits.basis), quantity)
+    def _read_warm(self) -> bool:
+        """Filled, warm, and alkalinity and pH read since: there is nothing more to know."""
+        heated = any(step.kind is StepKind.HEAT for step in self.line.steps)
+        at = _filled_at(self.case) if self.filled and not heated else None
+        read = [self.case.last_valid(q) for q in (Quantity.TOTAL_ALKALINITY, Quantity.PH)]
+        return at is not None and all(r is not None and r.at >= at for r in read)
 
-    def _product(self, quantity: Quantity, up: bool) -> Product | None:
-        if quantity is Quantity.CALCIUM_HARDNESS:
-            return self.kit.calcium if up else None
-        if not up:
-            return self.kit.acid
-        return self.kit.bicarbonate if quantity is Quantity.TOTAL_ALKALINITY else self.kit.soda_ash
-
-    def _give(
-        self, product: Product, grams: float, reason: Reason, shows: Quantity = Quantity.TOTAL_ALKALINITY
-    ) -> bool:
+    def _give(self, product: Product, grams: float, reason: Reason, shows: Quantity) -> float:
         high = self.case.limits(self.case.sanitizer_quantity).bathing_high
-        return self.line.dose(product, grams, reason, shows, high) > 0.0
+        return self.line.dose(product, grams, reason, shows, high)
 
     def _activate(self) -> None:
-        values: dict[str, float | str] = {"value": defaults()["start_up_mg"].value}
+        product, goal = self.kit.oxidizer, defaults()["start_up_mg"]
+        if product is None:
+            return
+        self.balance.make_room(product, self._oxidizer_grams(goal.value))
         kind = "activate-bank" if self.case.tub.sanitizer is Sanitizer.BROMINE else "first-chlorine"
-        self._oxidize(defaults()["start_up_mg"].value, Reason(kind, values, defaults()["start_up_mg"].basis))
-        product = self.kit.oxidizer
-        if product is not None and product.substance == "monopersulfate":
-            now = replace(self.case, belief=_moved(self.case, self.line.beside))
-            self.line.wait(now.monopersulfate_minutes, Reason("let-it-react"))
-
-    def _two_tests(self) -> None:
-        bathing = (self.case.sanitizer_quantity, Quantity.PH)
-        self.line.test(bathing, Reason("first-good-test"))
-        hours = 24.0 * defaults()["start_up_days"].value
-        self.line.wait(60.0 * hours, Reason("hold-overnight"), covered=True)
-        self.line.test(bathing, Reason("second-good-test"))
+        missing = self._oxidize(goal.value, Reason(kind, {"value": goal.value}, goal.basis))
+        if missing > (1.0 - _ENOUGH) * self.line.nearest(product, missing + self._oxidizer_grams(goal.value)):
+            self.notes.append(Reason("start-up-in-parts", {"grams": missing, "product": product.name}))
+        if product.substance == "monopersulfate":
+            self.line.wait(self.line.reaction_minutes, Reason("let-it-react"))
 
     def _packed(self, end: Situation, decision: Decision) -> Plan:
         case = self.case
         ready = case.now + timedelta(minutes=self.line.clock)
+        fit = fit_after_test(case, ready)
+        steps, there = shared_out(self.line.steps, case.tub.equipment, case.now, self.wishes, fit)
         return Plan(
             begins=case.now,
             situation=self.situation,
             verdict=self.verdict,
-            steps=tuple(self.line.steps),
+            steps=tuple(steps),
             after_soak=after_soak(end, self.kit, decision, end.monopersulfate_minutes),
             end=self.line.beside.expect(case.sanitizer_quantity, *_BALANCED),
             low_point=low_point(end, decision),
-            fit_when=(fit_after_test(case, ready), Reason("two-good-tests-a-day-apart")),
+            fit_when=(fit, Reason("two-good-tests-a-day-apart")),
             next_visit=ready,
-            outcome=outcome_of(end, decision.lived, decision.without),
-            notes=(*self.notes, *not_in_time(self.wishes.guests_at, ready), Reason("test-twice-daily")),
+            outcome=outcome_of(end, decision.lived, decision.without) if self.kit.tablet else None,
+            notes=(*self.notes, *there, *self._late(ready), Reason("test-twice-daily"), *_chlorine_only(case)),
             refused=left_out(case),
             shopping=(*shopping(case, self.kit), *_bank_shopping(case, self.kit)),
             seed=self.seed,
             ensemble=case.belief.size,
         )
+
+    def _late(self, ready: datetime) -> tuple[Reason, ...]:
+        """That it cannot be ready in time, and what takes so long."""
+        found = not_in_time(self.wishes.guests_at, ready)
+        heating = sum(step.minutes for step in self.line.steps if step.kind is StepKind.HEAT) / 60.0
+        hold = 24.0 * defaults()["start_up_days"].value
+        return (*found, Reason("start-up-takes", {"heating": heating, "hold": hold})) if found else ()
+
+
+def _celsius_now(case: Situation) -> float:
+    """Temperature of the water that was just filled in, degC: as read since, or as the heater will have brought it."""
+    at, tub = _filled_at(case), case.tub
+    read = [r.value for r in case.readings(Quantity.TEMPERATURE) if at is not None and r.at >= at]
+    if read or at is None:
+        return min(read[0], tub.temperature) if read else tub.temperature
+    begin, whole = fill_celsius(tub), heat_minutes(tub, tub.litres)
+    heated = 1.0 if whole <= 0.0 else min((case.now - at) / timedelta(minutes=1) / whole, 1.0)
+    return begin + max(tub.temperature - begin, 0.0) * heated if whole > 0.0 else tub.temperature
+
+
+def _chlorine_only(case: Situation) -> tuple[Reason, ...]:
+    """Chlorine has no feeder: it is dosed by hand, day by day."""
+    return () if case.tub.sanitizer is Sanitizer.BROMINE else (Reason("chlorine-by-hand"),)
 
 
 def _with_fill_water(case: Situation) -> Situation:
@@ -238,15 +304,6 @@ def _moved(case: Situation, beside: Beside) -> Belief:
 
 def _at_end(case: Situation, beside: Beside) -> Situation:
     return replace(case, belief=_moved(case, beside))
-
-
-def _hard_fill(case: Situation) -> dict[str, float | str]:
-    """Share of soft water that brings a hard fill to the upper aim; empty where it is not too hard."""
-    aim = case.limits(Quantity.CALCIUM_HARDNESS).aim_high
-    hardness = float(np.median(case.observer.read(Quantity.CALCIUM_HARDNESS)))
-    if hardness <= 1.2 * aim or Quantity.CALCIUM_HARDNESS not in case.tub.fill.values:
-        return {}
-    return {"value": hardness, "high": aim, "share": 1.0 - aim / hardness, "quantity": "calcium hardness"}
 
 
 def _bank_shopping(case: Situation, kit: Kit) -> tuple[Reason, ...]:

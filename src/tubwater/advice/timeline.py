@@ -10,12 +10,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from tubwater.advice.aeration import aerated, air_minutes, has_air
 from tubwater.advice.beside import Beside
 from tubwater.advice.care import fitting, task_step
-from tubwater.advice.measures import amount_of, measure_spread
+from tubwater.advice.heating import celsius_of, heated, warmed
+from tubwater.advice.measures import amount_of, grams_floor, measure_spread, smallest
 from tubwater.advice.now import Situation, reaction_minutes, substance_of
-from tubwater.advice.safety import largest_allowed
-from tubwater.facts import CareStep, defaults
+from tubwater.advice.safety import SCALE_HIGH, allowed, cap_grams, largest_allowed
+from tubwater.facts import CareStep, Role, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
 from tubwater.tub import Expectation, Product, Reason, Step, StepKind
@@ -24,6 +26,8 @@ __all__ = ["Timeline", "mixing_factor"]
 
 _MOST_PARTS = 3
 _LEAST_PART = 0.4  # of the first part; a smaller rest is not worth its wait (judgement)
+_COLD = 20.0  # degC; below it granules dissolve slowly
+_AS_WARM = 1.0  # K
 _TELLS = 1.5  # one-sigma of the keeper's method by which a change must differ to be worth a retest
 
 
@@ -49,6 +53,11 @@ class Timeline:
         self._tasks = list(tasks)
 
     @property
+    def celsius(self) -> float:
+        """Temperature of the water as it now is, degC."""
+        return celsius_of(self.beside)
+
+    @property
     def reaction_minutes(self) -> float:
         """How long monopersulfate needs in the water as it now is."""
         return reaction_minutes(self.beside.state, self.beside.rates)
@@ -61,7 +70,37 @@ class Timeline:
     def prepare(self) -> None:
         """Water moving, cover open, nobody in."""
         stir = () if self.case.tub.equipment.pump else (Reason("stir-by-hand"),)
-        self.add(Step(StepKind.PREPARE, minutes=2.0, reasons=stir, cautions=("nobody-in", "adult-stays")))
+        cold = (Reason("still-cold", {"temperature": self.celsius}),) if self._cold else ()
+        self.add(Step(StepKind.PREPARE, minutes=2.0, reasons=(*stir, *cold), cautions=("nobody-in", "adult-stays")))
+
+    @property
+    def _cold(self) -> bool:
+        """On the way to the tub's temperature."""
+        return self.celsius < self.case.tub.temperature - _AS_WARM
+
+    @property
+    def _as_warm(self) -> Beside:
+        """The same waters as they will be once heated: what goes into cold water must hold there as well."""
+        return warmed(self.beside, self.case.tub.temperature)
+
+    def heat(self, celsius: float, minutes: float, *reasons: Reason, cautions: Sequence[str] = ()) -> None:
+        """The water is brought to ``celsius`` under the cover."""
+        self.settle()
+        self.beside = heated(self.beside, celsius, minutes)
+        self.add(Step(StepKind.HEAT, minutes=minutes, reasons=reasons, cautions=tuple(cautions)))
+
+    def aerate(self, goal: float, reason: Reason, scale_most: float = SCALE_HIGH) -> float:
+        """Air until the middle of the believed pH is at ``goal``; the minutes, 0 where there is none or no need."""
+        if not has_air(self.case.tub.equipment):
+            return 0.0
+        self.settle()
+        minutes = air_minutes(self.beside, goal, scale_most=scale_most)
+        if minutes > 0.0:
+            self.beside.state = aerated(self.beside, self.beside.state, minutes)
+            expected = self.beside.expect(Quantity.PH, Quantity.TOTAL_ALKALINITY)
+            cautions = ("nobody-in", "adult-stays")
+            self.add(Step(StepKind.AERATE, minutes=minutes, expected=expected, reasons=(reason,), cautions=cautions))
+        return minutes
 
     def clean(self) -> None:
         """Filter and waterline, with the pump off."""
@@ -85,25 +124,55 @@ class Timeline:
             self.steps.append(task_step(task, start))
             start += task.minutes
 
-    def dose(self, product: Product, grams: float, reason: Reason, shows: Quantity, sanitizer_high: float) -> float:
+    def dose(
+        self,
+        product: Product,
+        grams: float,
+        reason: Reason,
+        shows: Quantity,
+        sanitizer_high: float,
+        parts: int = _MOST_PARTS,
+    ) -> float:
         """An addition in as many parts as its cap asks for, each inside the limits; the grams given."""
         composition = self.case.products.compositions[product.name]
-        spread = measure_spread(product)
-        given: list[float] = []
-        for _ in range(_MOST_PARTS):
+        begin, given = len(self.steps), [0.0]
+        for _ in range(parts):
             left = grams - sum(given)
-            part = largest_allowed(self.beside, product, composition, left, self.litres, sanitizer_high)
-            if part <= 0.0 or (given and part < _LEAST_PART * given[0]):
+            if not self._worth(self._part(product, left, sanitizer_high), given):
                 break
             self.settle()
-            part = largest_allowed(self.beside, product, composition, left, self.litres, sanitizer_high)
-            if part <= 0.0 or (given and part < _LEAST_PART * given[0]):
+            part = self._part(product, left, sanitizer_high)
+            if not self._worth(part, given):
                 break
             given.append(part)
-            self.beside.state = self.beside.dosed(composition, part, spread)
-            self._write_dose(product, part, len(given), reason, shows)
-        self.steps = [replace(s, parts=len(given)) if _adds(s, product) else s for s in self.steps]
+            self.beside.state = self.beside.dosed(composition, part, measure_spread(product))
+            self._write_dose(product, part, len(given) - 1, reason, shows)
+        new = [replace(s, parts=len(given) - 1) if _adds(s, product) else s for s in self.steps[begin:]]
+        self.steps[begin:] = new
         return sum(given)
+
+    @staticmethod
+    def _worth(part: float, given: list[float]) -> bool:
+        return part > 0.0 and (len(given) == 1 or part >= _LEAST_PART * given[1])
+
+    def _part(self, product: Product, grams: float, sanitizer_high: float) -> float:
+        """The largest measurable part that may go in now, g; the bromide bank goes in whole."""
+        composition = self.case.products.compositions[product.name]
+        if Role.BROMIDE_BANK in substance_of(product).roles:  # a neutral salt: it moves the pH by hundredths
+            return grams_floor(product, min(grams, cap_grams(product, self.litres)))
+        found = largest_allowed(self.beside, product, composition, grams, self.litres, sanitizer_high)
+        if found > 0.0 and self._cold and composition.oxidant <= 0.0:
+            found = largest_allowed(self._as_warm, product, composition, found, self.litres, sanitizer_high)
+        return found
+
+    def fits(self, product: Product, grams: float, sanitizer_high: float) -> bool:
+        """Whether so much of a product may go in as the water now is."""
+        composition, spread = self.case.products.compositions[product.name], measure_spread(product)
+        return allowed(self.beside, self.beside.dosed(composition, grams, spread), sanitizer_high)
+
+    def nearest(self, product: Product, grams: float) -> float:
+        """The nearest measurable amount, g."""
+        return grams_floor(product, grams + 0.5 * smallest(product))
 
     def _write_dose(self, product: Product, grams: float, part: int, reason: Reason, shows: Quantity) -> None:
         substance = substance_of(product)
@@ -118,14 +187,16 @@ class Timeline:
         )
         self.add(step)
         usual = max(substance.minutes, defaults()["mix_minutes"].value)
-        self._owed_wait = mixing_factor(self.case) * usual
+        slow = defaults()["mixing_factor_cold"].value if self.celsius < _COLD else 1.0
+        self._owed_wait = mixing_factor(self.case) * slow * usual
 
     def _expected(self, product: Product, shows: Quantity) -> tuple[Expectation, ...]:
         """What a test reads once the addition has mixed, and monopersulfate reacted."""
         state = self.beside.state
         if product.substance == "monopersulfate":
             state = self.beside.later(state, self.reaction_minutes, covered=True)
-        return self.beside.expect(Quantity.PH, shows, state=state)
+        other = Quantity.TOTAL_ALKALINITY if shows is Quantity.PH else shows
+        return self.beside.expect(Quantity.PH, other, state=state)
 
     def test(self, quantities: Sequence[Quantity], *reasons: Reason) -> None:
         """A test, after the wait that is owed, with what it should read."""

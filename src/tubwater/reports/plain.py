@@ -65,7 +65,8 @@ def step_text(step: Step, units: UnitSystem = _METRIC) -> str:
         "what": amount_text(step.amount, units) if step.amount else "",
         "quantities": ", ".join(text_of("quantity", quantity) for quantity in step.quantities),
     }
-    kind = "wait covered" if step.covered else step.kind.value
+    cold = any(reason.kind == "still-cold" for reason in step.reasons)
+    kind = "wait covered" if step.covered else "prepare cold" if cold else step.kind.value
     text = text_of("step", kind, {k: v for k, v in values.items() if v is not None}, units)
     part = f" Part {step.part} of {step.parts}." if step.parts > 1 else ""
     return text + part + (" May be left out when time is short." if step.optional else "")

@@ -1,0 +1,63 @@
+"""Air through the jets: carbon dioxide leaves, so the pH climbs while the alkalinity stays as it is.
+
+Acid and air together take alkalinity away without leaving the pH low. The minutes follow from the gas exchange
+of the dynamics with air and jets on, at the middle of the believed tubs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tubwater.advice.beside import Beside
+from tubwater.advice.safety import SCALE_HIGH
+from tubwater.belief import Observer
+from tubwater.dynamics import Mode, TubState, advance
+from tubwater.tub import Equipment
+
+__all__ = ["MOST_MINUTES", "aerated", "air_minutes", "has_air"]
+
+MOST_MINUTES = 90.0  # in one go: an adult stays beside the open tub (judgement)
+_STEP = 5.0  # min, what a plan names
+
+
+def has_air(equipment: Equipment) -> bool:
+    """Whether the tub can drive carbon dioxide out by air."""
+    return equipment.air_jets
+
+
+def aerated(beside: Beside, state: TubState, minutes: float) -> TubState:
+    """The state after ``minutes`` with air and jets on and the cover off."""
+    moved = advance(state, beside.rates, minutes / 60.0, Mode.SOAKING, beside.products.tablet)
+    return replace(moved, ph=Observer(moved).solved.ph)
+
+
+def air_minutes(beside: Beside, goal: float, most: float = MOST_MINUTES, scale_most: float = SCALE_HIGH) -> float:
+    """Minutes of air at which the middle of the believed pH reaches ``goal``.
+
+    ``scale_most`` is the saturation index that 19 of 20 waters stay below; where they are above it already, they may
+    not climb further.
+
+    Returns:
+        A multiple of five minutes, at most ``most``; 0 where the pH is there already, or where ``most`` minutes bring
+        it less than a tenth of the way (carbon dioxide is not what keeps it low).
+    """
+    now = float(np.median(beside.ph()))
+    far = aerated(beside, beside.state, most)
+    if now >= goal or float(np.median(far.ph)) - now < 0.1 * (goal - now):
+        return 0.0
+    top = max(scale_most, _scale(beside.state)) + 1e-3
+    found = 0.0
+    while found < most:
+        after = aerated(beside, beside.state, found + _STEP)
+        if _scale(after) > top:
+            break
+        found += _STEP
+        if float(np.median(after.ph)) >= goal:
+            break
+    return found
+
+
+def _scale(state: TubState) -> float:
+    return float(np.quantile(Observer(state).solved.si_calcite, 0.95))
