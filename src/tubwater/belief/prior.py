@@ -74,7 +74,7 @@ _FROM_FILL = {
 }
 _REPORT_SPREAD = 0.12  # relative one-sigma of a utility's yearly mean for the water of one day (judgement)
 _REPORT_PH_SPREAD = 0.2
-_COLD = 12.0  # degC of fill water (judgement)
+_COLD = 12.0  # degC of fill water where nobody says (judgement)
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,7 +192,7 @@ def _kla(tub: Tub, v: Mapping[str, Array]) -> dict[Mode, Array]:
 def _fill_water(tub: Tub, v: Mapping[str, Array]) -> Water:
     """Fill water at the tub's temperature: what the tap gives, heated without losing carbon dioxide."""
     bare = _salts(
-        _COLD,
+        tub.fill.values.get(Quantity.TEMPERATURE, _COLD),
         v["fill_total_alkalinity_mg"],
         v["fill_calcium_hardness_mg"],
         v["magnesium_share"],

@@ -55,6 +55,7 @@ _FILL = (
     Quantity.CHLORIDE,
     Quantity.MAGNESIUM,
     Quantity.SODIUM,
+    Quantity.TEMPERATURE,
 )
 
 
@@ -267,6 +268,8 @@ def _fill_value(entries: Entries, quantity: Quantity) -> float | None:
     key = quantity.value.replace(" ", "_")
     if quantity is Quantity.PH:
         return entries.number(key, 5.0, 10.0, "a pH")
+    if quantity is Quantity.TEMPERATURE:
+        return entries.amount(key, Dimension.TEMPERATURE, "°C", "10 °C", 1.0, 45.0)
     text = entries.raw(key)
     if text is None:
         return None
