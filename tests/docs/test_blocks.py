@@ -3,6 +3,7 @@
 A ```python block runs as it stands, the blocks of one document one after the other in one namespace.
 In a ```console block each line that begins with `$ tubwater` or `$ python3 run.py` runs;
 it has to end with 0, or with the number shown under a following `$ echo $?`.
+Where a comment above the block says what it shows, those words stand in what is printed.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from pathlib import Path
 import pytest
 
 from checkout import blocks, documents
+from make_outputs import SHOWN, excerpt, wanted
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 CONSOLE = re.compile(r"^\$ (?P<line>(?:tubwater|python3 run\.py)\b.*)$")
@@ -71,14 +73,19 @@ CONSOLES = [
     if block.language == "console"
     for command in commands(block.text)
 ]
+SHOWS: dict[str, list[str]] = {}
+for _path in documents(ROOT):
+    for _found in SHOWN.finditer(_path.read_text(encoding="utf-8")):
+        SHOWS.setdefault(_found["line"], []).extend(wanted(_found["words"]))
 WITH_PYTHON = sorted({block.document for block, _ in ALL if block.language == "python"})
 
 
 @pytest.fixture
 def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with nothing but the examples, to run in."""
-    if (ROOT / "examples").exists():
-        shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    for name in ("examples", "docs/examples"):
+        if (ROOT / name).exists():
+            shutil.copytree(ROOT / name, tmp_path / name)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -91,6 +98,8 @@ def test_a_console_line_ends_as_shown(command: Command, desk: Path) -> None:
     done = subprocess.run([sys.executable, "-m", "tubwater", *command.words], cwd=desk, capture_output=True, text=True)
     assert done.returncode == command.code, done.stderr
     assert "Traceback" not in done.stderr
+    said = " ".join(done.stdout.split())
+    assert [word for word in SHOWS.get(command.line, ()) if word not in said] == []
 
 
 @pytest.mark.parametrize("document", [pytest.param(path, id=str(path.relative_to(ROOT))) for path in WITH_PYTHON])
@@ -113,3 +122,8 @@ def test_an_exit_code_shown_under_a_command_is_expected() -> None:
         (("plan", "bad.toml"), 2),
         (("plan", "good.toml"), 0),
     ]
+
+
+def test_an_excerpt_keeps_the_paragraphs_that_are_asked_for() -> None:
+    output = "Not yet.\n\none\n\ntwo\n\n 3  Add 15 g\n    of acid.\n\nlast\n"
+    assert excerpt(output, ["Not yet", "g of acid"]) == "Not yet.\n...\n 3  Add 15 g\n    of acid.\n..."
