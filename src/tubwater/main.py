@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
     from tubwater.services.keeping import Keeping
     from tubwater.services.storage import Storehouse
+    from tubwater.web.network import Home
+    from tubwater.web.serving import Secure
 
 __all__ = ["main"]
 
@@ -49,22 +51,59 @@ def _serve(words: argparse.Namespace) -> int:
     from tubwater.web import create_app
     from tubwater.web.serving import is_here, listen, serve
 
-    clock, names, here = SystemClock(), RandomNames(), is_here(words.host)
+    clock, names, here = SystemClock(), RandomNames(), is_here(words.host) and not words.https
     logbook = open_logbook(words.logbook or _place(words.demo))
     try:
         accounts = Accounts(logbook.accounts, ArgonPasswords(), clock, names)
         if not here and not accounts.exist():
-            expected = "127.0.0.1, or an account first: tubwater account add NAME"
-            raise InputError.one("--host", words.host, expected)
+            expected = "this computer alone, or an account first: tubwater account add NAME"
+            option, given = ("--https", "no account") if words.https else ("--host", words.host)
+            raise InputError.one(option, given, expected)
         listener = listen(words.host, words.port)
+        secure = _secure(words, listener.getsockname()[1]) if words.https else None
         keeping = Keeping(logbook.entries, logbook.snapshots, clock, names)
         if words.demo:
             _fill(keeping)
-        app = create_app(keeping, hosts=_OWN_NAMES if here else None, kits=logbook.kits, accounts=accounts)
-        serve(app, listener, not words.no_browser)
+        home = secure.home if secure else _home(words.host, listener.getsockname()[1])
+        hosts = _OWN_NAMES if here else None
+        app = create_app(keeping, hosts=hosts, kits=logbook.kits, accounts=accounts, home=home)
+        serve(app, listener, not words.no_browser, secure)
     finally:
         logbook.close()
     return 0
+
+
+def _secure(words: argparse.Namespace, port: int) -> Secure:
+    """HTTPS on every address of this computer; its certificates stand beside the logbook."""
+    from datetime import UTC, datetime
+    from pathlib import Path
+
+    from tubwater.errors import InputError
+    from tubwater.web.certificates import Certificates, certificates
+    from tubwater.web.network import home_addresses, host_names
+    from tubwater.web.serving import Secure, listen
+
+    place = words.logbook or _place(False)
+    folder = (Path.home() / ".tubwater" if "://" in place else Path(place).expanduser().parent) / "https"
+
+    def renew() -> Certificates:
+        return certificates(folder, host_names(), ("127.0.0.1", *home_addresses()), datetime.now(UTC))
+
+    listener = listen("0.0.0.0", port + 1 if words.https_port is None else words.https_port)
+    try:
+        return Secure(listener, renew)
+    except OSError as error:
+        raise InputError.one("--https", f"{folder} ({error.strerror})", "a folder that can be written") from None
+
+
+def _home(host: str, port: int) -> Home | None:
+    """How phones reach pages that are served without HTTPS; None where they cannot."""
+    from tubwater.web.network import Home, home_addresses
+    from tubwater.web.serving import is_here
+
+    if is_here(host):
+        return None
+    return Home("http", port, find=home_addresses if host in ("0.0.0.0", "::") else lambda: (host.strip("[]"),))
 
 
 def _place(demo: bool) -> str:

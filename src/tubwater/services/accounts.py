@@ -198,7 +198,14 @@ class Accounts:
             self._withdraw(token)
 
     def offer_pairing(self, by: Caller) -> Opened:
-        """A secret with which one phone can join this account, once, within ten minutes."""
+        """A secret with which one phone can join this account, once, within ten minutes.
+
+        Raises:
+            NotAllowed: a program asks, or nobody has an account yet.
+        """
+        made_for = {token.id: token.kind for token in self.store.tokens(by.account)}
+        if by.account == _HERE or made_for.get(by.token) is TokenKind.PROGRAM:
+            raise NotAllowed("pair")
         return self._open(by.account, TokenKind.PAIRING, _PAIRING, most=by.most)
 
     def pair(self, secret: str, device: str) -> Opened:

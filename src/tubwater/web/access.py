@@ -25,11 +25,23 @@ from tubwater.web.errors import API
 from tubwater.web.forms import SentForm
 from tubwater.web.show import page, say
 
-__all__ = ["COOKIE", "Access", "caller_of", "log_in", "log_in_form", "log_out", "pair", "pair_form", "router"]
+__all__ = [
+    "COOKIE",
+    "Access",
+    "caller_of",
+    "log_in",
+    "log_in_form",
+    "log_out",
+    "pair",
+    "pair_form",
+    "router",
+    "the_accounts",
+]
 
 COOKIE = "tubwater"
 router = APIRouter(include_in_schema=False)
-_OPEN = re.compile(r"/(login|pair(/.*)?|healthz|static/.*|sw\.js|manifest\.webmanifest|offline(/words)?)")
+_OPEN = re.compile(r"/(login|pair(/.*)?|trust(/.*)?|healthz|static/.*|sw\.js|manifest\.webmanifest|offline(/words)?)")
+_OWN = re.compile(r"/(logout|phones(/.*)?)")  # one's own session and phones
 _TUB = re.compile(r"/(?:api/)?tubs/(?P<tub>[^/]+)(?P<rest>/.*)?")
 _KEEPS = re.compile(r"/(settings|shelf|shelf/.*|tub)")
 _HARMLESS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -100,7 +112,7 @@ def _may(caller: Caller, path: str, method: str) -> bool:
     found = _TUB.fullmatch(path)
     if found:
         return caller.may(_deed(found.groupdict(), method), found["tub"])
-    return method in _HARMLESS or path in ("/logout",) or caller.may(Deed.KEEP, ALL_TUBS)
+    return method in _HARMLESS or bool(_OWN.fullmatch(path)) or caller.may(Deed.KEEP, ALL_TUBS)
 
 
 def _deed(found: Mapping[str, str | None], method: str) -> Deed:
@@ -122,7 +134,7 @@ def log_in(request: Request, sent: SentForm) -> HTMLResponse | RedirectResponse:
     target = _inside(sent.text("next", "/"))
     address = request.client.host if request.client else ""
     try:
-        opened = _accounts(request).log_in(sent.text("name"), sent.text("password"), address)
+        opened = the_accounts(request).log_in(sent.text("name"), sent.text("password"), address)
     except (WrongCredentials, TooManyAttempts) as error:
         status = 429 if isinstance(error, TooManyAttempts) else 401
         problem = say("login.often") if status == 429 else say("login.wrong")
@@ -133,7 +145,7 @@ def log_in(request: Request, sent: SentForm) -> HTMLResponse | RedirectResponse:
 @router.post("/logout")
 def log_out(request: Request) -> RedirectResponse:
     """Ends the session."""
-    _accounts(request).log_out(_secret(request.headers))
+    the_accounts(request).log_out(_secret(request.headers))
     answer = RedirectResponse("/login", 303)
     answer.delete_cookie(COOKIE)
     return answer
@@ -149,7 +161,7 @@ def pair_form(request: Request, secret: str) -> HTMLResponse:
 def pair(request: Request, secret: str, sent: SentForm) -> HTMLResponse | RedirectResponse:
     """The phone joins, once."""
     try:
-        opened = _accounts(request).pair(secret, sent.text("device", "a phone"))
+        opened = the_accounts(request).pair(secret, sent.text("device", "a phone"))
     except (WrongCredentials, InputError):
         return page(request, "pair.html", {"secret": secret, "problem": say("pair.over")}, 401)
     return _opened(request, opened, "/")
@@ -162,7 +174,12 @@ def _opened(request: Request, opened: Opened, target: str) -> RedirectResponse:
     return answer
 
 
-def _accounts(request: Request) -> Accounts:
+def the_accounts(request: Request) -> Accounts:
+    """The accounts of the application.
+
+    Raises:
+        NotAllowed: it has none.
+    """
     found: Accounts | None = request.app.state.accounts
     if found is None:
         raise NotAllowed("accounts")

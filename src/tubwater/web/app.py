@@ -20,6 +20,7 @@ from tubwater.web import (
     first,
     happened,
     logbook,
+    phones,
     plans,
     readings,
     settings,
@@ -35,13 +36,14 @@ from tubwater.web.access import Access
 from tubwater.web.desk import Desk
 from tubwater.web.errors import answer_errors
 from tubwater.web.guard import HERE_ONLY, Guard
+from tubwater.web.network import Home
 from tubwater.web.static import FOLDER, FixedFiles, version
 
 __all__ = ["create_app"]
 
 _PARTS = (
     *(access, api, tubs, first, tub, readings, plans, soaks, happened),
-    *(logbook, shelf, settings, facts, visit, visit_api, visit_worker),
+    *(logbook, shelf, settings, facts, phones, visit, visit_api, visit_worker),
 )
 
 
@@ -51,6 +53,7 @@ def create_app(
     hosts: Collection[str] | None = HERE_ONLY,
     kits: KitStore | None = None,
     accounts: Accounts | None = None,
+    home: Home | None = None,
 ) -> FastAPI:
     """The application over the use cases.
 
@@ -59,11 +62,13 @@ def create_app(
         zone: the zone in which times are shown and read; None is this machine's own.
         hosts: names under which it may be asked; None allows any.
         accounts: who may do what; while there is none with a password, whoever sits here may do everything.
+        home: how phones reach the pages; None where only this computer does.
         kits: where it is kept which kit a tub is tested with; None is in memory.
     """
     app = FastAPI(title="Tubwater", version=__version__, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone, accounts)
     app.state.accounts = accounts
+    app.state.home = home
     app.add_middleware(Access, accounts=accounts)
     app.add_middleware(Guard, hosts=hosts)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")

@@ -1,18 +1,28 @@
-"""Serves the application: takes the port, says where, opens the browser."""
+"""Serves the application: takes the ports, says where, opens the browser."""
 
 from __future__ import annotations
 
 import ipaddress
 import socket
+import ssl
 import threading
 import webbrowser
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import uvicorn
 from fastapi import FastAPI
 
 from tubwater.errors import InputError
+from tubwater.web.network import Home
 
-__all__ = ["is_here", "listen", "serve"]
+if TYPE_CHECKING:
+    from tubwater.web.certificates import Certificates
+
+__all__ = ["Secure", "is_here", "listen", "serve"]
+
+_LOOKED_AT = 6 * 3600.0  # s between two looks at the certificates
 
 
 def is_here(host: str) -> bool:
@@ -31,12 +41,12 @@ def listen(host: str, port: int) -> socket.socket:
     """
     if not 0 <= port <= 65535:
         raise InputError.one("--port", port, "a number from 0 to 65535")
+    found = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
     try:
-        family = socket.AF_INET6 if ":" in host else socket.AF_INET
-        found = socket.socket(family, socket.SOCK_STREAM)
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         found.bind((host.strip("[]"), port))
     except OSError as error:
+        found.close()
         reason = error.strerror or "an error"
         raise InputError.one(
             "--port", f"{host} {port} ({reason})", "an address that is free, such as --port 0"
@@ -44,12 +54,70 @@ def listen(host: str, port: int) -> socket.socket:
     return found
 
 
-def serve(app: FastAPI, listener: socket.socket, browser: bool = True) -> None:
+class Secure:
+    """HTTPS beside the pages on this computer: its own port, certificates that are looked after while it runs."""
+
+    def __init__(self, listener: socket.socket, renew: Callable[[], Certificates]) -> None:
+        self.listener = listener
+        self._renew = renew
+        self._found = renew()
+        self._over = threading.Event()
+
+    @property
+    def home(self) -> Home:
+        """How phones reach it."""
+        return Home("https", int(self.listener.getsockname()[1]), self._found.authority)
+
+    @contextmanager
+    def serving(self, app: FastAPI) -> Iterator[None]:
+        """Answers in threads of its own as long as it is held."""
+        config = _config(app, ssl_certfile=str(self._found.chain), ssl_keyfile=str(self._found.key))
+        config.load()
+        server = uvicorn.Server(config)
+        threads = [
+            threading.Thread(target=server.run, kwargs={"sockets": [self.listener]}, daemon=True),
+            threading.Thread(target=self._look_after, args=(config.ssl,), daemon=True),
+        ]
+        for thread in threads:
+            thread.start()
+        try:
+            yield
+        finally:
+            server.should_exit = True
+            self._over.set()
+            for thread in threads:
+                thread.join(5)
+
+    def _look_after(self, context: ssl.SSLContext) -> None:
+        """A certificate that was renewed counts from the next connection on."""
+        while not self._over.wait(_LOOKED_AT):
+            found = self._renew()
+            context.load_cert_chain(found.chain, found.key)
+
+
+def serve(app: FastAPI, listener: socket.socket, browser: bool = True, secure: Secure | None = None) -> None:
     """Answers until it is stopped (Ctrl+C)."""
     host, port = listener.getsockname()[:2]
     address = f"http://{'localhost' if is_here(host) else host}:{port}/"
     print(f"Tubwater is at {address}  (Ctrl+C stops it; the logbook is kept)", flush=True)
+    if secure:
+        print(f"For phones: {address}phones, and from this network {' '.join(secure.home.addresses())}", flush=True)
     if browser:
         threading.Timer(1.0, webbrowser.open, (address,)).start()
-    config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=3)
-    uvicorn.Server(config).run(sockets=[listener])
+    server = uvicorn.Server(_config(app))
+    if secure is None:
+        server.run(sockets=[listener])
+        return
+    with secure.serving(app):
+        server.run(sockets=[listener])
+
+
+def _config(app: FastAPI, ssl_certfile: str | None = None, ssl_keyfile: str | None = None) -> uvicorn.Config:
+    return uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        timeout_graceful_shutdown=3,
+        ssl_certfile=ssl_certfile,
+        ssl_keyfile=ssl_keyfile,
+    )

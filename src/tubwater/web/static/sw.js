@@ -61,6 +61,7 @@ async function fetched(url) {
 // A page that is kept never says that a tub is fit: that part is put aside, and the page's script brings it back only
 // while it is fresh, nothing is unsent and no wait runs.
 async function store(path, answer) {
+  if (/^\/(login|pair|phones|trust)\b/.test(path)) return; // of this moment and this person only
   const type = answer.headers.get("Content-Type") || "";
   if (!type.startsWith("text/html")) return;
   const at = new Date().toISOString();

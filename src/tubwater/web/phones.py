@@ -1,0 +1,115 @@
+"""Phones that join by a code on the screen, and the authority that they are asked to trust for HTTPS at home."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from markupsafe import Markup
+
+from tubwater.errors import UnknownEntry
+from tubwater.services.accounts import Opened
+from tubwater.services.people import Device
+from tubwater.web.access import caller_of, the_accounts
+from tubwater.web.forms import SentForm
+from tubwater.web.network import Home
+from tubwater.web.show import page
+
+__all__ = ["authority", "offer", "phones", "router", "trust", "withdraw"]
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/phones")
+def phones(request: Request) -> HTMLResponse:
+    """The phones that have joined, and how another one does."""
+    return _page(request)
+
+
+@router.post("/phones")
+def offer(request: Request, sent: SentForm) -> HTMLResponse:
+    """A code with which one phone joins, once."""
+    caller = caller_of(request)
+    if caller is None or not _addresses(request):
+        return _page(request)
+    chosen = sent.word("address", _addresses(request), _addresses(request)[0])
+    return _page(request, the_accounts(request).offer_pairing(caller), chosen)
+
+
+@router.post("/phones/{device}/withdraw")
+def withdraw(request: Request, device: str) -> RedirectResponse:
+    """A lost phone gets in no more."""
+    caller = caller_of(request)
+    if caller is not None:
+        the_accounts(request).withdraw_device(device, caller)
+    return RedirectResponse("/phones", 303)
+
+
+@router.get("/trust")
+def trust(request: Request) -> HTMLResponse:
+    """The certificate of this computer's authority, and what to do with it on a phone."""
+    return page(request, "trust.html", {"fingerprint": _fingerprint(_home(request))})
+
+
+@router.get("/trust/authority.crt")
+def authority(request: Request) -> Response:
+    """The certificate itself."""
+    home = _home(request)
+    if home is None or home.authority is None:
+        raise UnknownEntry("certificate", "authority.crt")
+    headers = {"Content-Disposition": 'attachment; filename="tubwater-authority.crt"'}
+    return Response(home.authority.read_bytes(), media_type="application/x-x509-ca-cert", headers=headers)
+
+
+def _page(request: Request, made: Opened | None = None, address: str = "") -> HTMLResponse:
+    home, joined = _home(request), _joined(request)
+    caller = caller_of(request)
+    link = f"{address}/pair/{made.secret}" if made else ""
+    values: dict[str, Any] = {
+        "account": caller is not None and the_accounts(request).exist(),
+        "addresses": _addresses(request),
+        "secure": home is not None and home.scheme == "https",
+        "trust": _picture(f"{_addresses(request)[0]}/trust") if home and home.authority and _addresses(request) else "",
+        "link": link,
+        "code": _picture(link) if link else "",
+        "until": _until(made),
+        "joined": joined,
+    }
+    return page(request, "phones.html", values)
+
+
+def _until(made: Opened | None) -> datetime | None:
+    return made.token.expires if made else None
+
+
+def _joined(request: Request) -> list[Device]:
+    caller = caller_of(request)
+    return the_accounts(request).devices(caller) if caller else []
+
+
+def _home(request: Request) -> Home | None:
+    found: Home | None = request.app.state.home
+    return found
+
+
+def _addresses(request: Request) -> tuple[str, ...]:
+    home = _home(request)
+    return home.addresses() if home else ()
+
+
+def _fingerprint(home: Home | None) -> str:
+    if home is None or home.authority is None:
+        return ""
+    from tubwater.web.certificates import fingerprint
+
+    return fingerprint(home.authority)
+
+
+def _picture(text: str) -> Markup:
+    """A QR code (ISO/IEC 18004) that keeps its dark on light in the dark as well."""
+    import segno
+
+    made = segno.make(text, error="m", micro=False)
+    return Markup(made.svg_inline(border=4, dark="#231e17", light="#fffbf2", omitsize=True))

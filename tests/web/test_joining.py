@@ -1,0 +1,276 @@
+"""A phone joins by the code on the computer's screen; HTTPS at home, by an authority of this computer's own."""
+
+from __future__ import annotations
+
+import socket
+import ssl
+import stat
+import threading
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+import uvicorn
+from cryptography import x509
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from playwright.sync_api import BrowserContext, Page, expect
+
+from tubwater.errors import InputError, NotAllowed
+from tubwater.main import main
+from tubwater.services.accounts import Accounts
+from tubwater.services.keeping import Keeping
+from tubwater.services.memory import RandomNames
+from tubwater.services.memory_accounts import MemoryAccounts
+from tubwater.services.people import Role
+from tubwater.web import create_app
+from tubwater.web.certificates import Certificates, certificates, fingerprint
+from tubwater.web.network import Home, home_addresses, host_names
+from web.harness import DESK, ZONE, Clock, Plain, serve
+
+WORDS = "larch spoon kettle river"
+NOW = datetime.now(UTC)
+NAMES = ("localhost", "cedar", "cedar.local")
+
+
+@pytest.fixture
+def accounts(clock: Clock) -> Accounts:
+    return Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
+
+
+@pytest.fixture
+def app(keeping: Keeping, accounts: Accounts) -> FastAPI:
+    return create_app(keeping, zone=ZONE, hosts=None, accounts=accounts)
+
+
+@pytest.fixture
+def address(app: FastAPI) -> Iterator[str]:
+    """Where both the computer and the phone find it; here that is one and the same."""
+    found, stop = serve(app)
+    app.state.home = Home("http", urlsplit(found).port or 0, find=lambda: ("127.0.0.1",))
+    yield found
+    stop()
+
+
+def logged_in(page: Page) -> Page:
+    page.goto("/phones")
+    page.get_by_label("Name").fill("keeper")
+    page.get_by_label("Password").fill(WORDS)
+    page.get_by_role("button", name="Log in").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Phones")
+    return page
+
+
+def test_a_phone_joins_by_the_code_and_may_what_the_keeper_may(
+    open_page: Callable[..., Page], open_context: Callable[..., BrowserContext], accounts: Accounts, tub: str
+) -> None:
+    accounts.add("keeper", WORDS)
+    desk = logged_in(open_page("/login", DESK))
+    desk.get_by_role("button", name="Show the code").click()
+    expect(desk.locator(".qr svg")).to_be_visible()
+    link = desk.locator(".address").inner_text()
+
+    phone = open_page(urlsplit(link).path)
+    phone.get_by_label("What do you call this phone?").fill("phone by the tub")
+    phone.get_by_role("button", name="Join").click()
+    expect(phone.get_by_role("link", name="Larch")).to_be_visible()
+    phone.goto(f"/tubs/{tub}/settings")
+    expect(phone.get_by_role("button", name="Keep it")).to_be_visible()
+
+    other = open_context().new_page()  # a second phone with the same code
+    other.goto(urlsplit(link).path)
+    other.get_by_role("button", name="Join").click()
+    expect(other.get_by_text("This code is over or was used.")).to_be_visible()
+
+    desk.goto("/phones")
+    desk.get_by_role("button", name="Shut out").click()
+    expect(desk.get_by_text("phone by the tub")).to_have_count(0)
+    phone.goto(f"/tubs/{tub}")
+    expect(phone.get_by_role("heading", level=1)).to_have_text("Who is there?")
+
+
+def test_a_code_is_over_after_ten_minutes(
+    open_page: Callable[..., Page], open_context: Callable[..., BrowserContext], accounts: Accounts, clock: Clock
+) -> None:
+    accounts.add("keeper", WORDS)
+    desk = logged_in(open_page("/login", DESK))
+    desk.get_by_role("button", name="Show the code").click()
+    link = desk.locator(".address").inner_text()
+    clock.time += timedelta(minutes=10)
+    phone = open_context().new_page()
+    phone.goto(urlsplit(link).path)
+    phone.get_by_role("button", name="Join").click()
+    expect(phone.get_by_text("This code is over or was used.")).to_be_visible()
+
+
+def test_without_an_account_the_page_says_how_and_gives_no_code(client: TestClient, accounts: Accounts) -> None:
+    for answer in (client.get("/phones"), client.post("/phones")):
+        assert answer.status_code in (200, 403)
+        assert "/pair/" not in answer.text
+    assert "account add" in client.get("/phones").text
+    with pytest.raises(NotAllowed):
+        accounts.offer_pairing(accounts.here())
+
+
+def test_a_program_lets_no_phone_in(accounts: Accounts) -> None:
+    accounts.add("keeper", WORDS)
+    owner = accounts.who(accounts.log_in("keeper", WORDS).secret)
+    program = accounts.who(accounts.make_token("a chart", owner, Role.KEEPER).secret)
+    with pytest.raises(NotAllowed):
+        accounts.offer_pairing(program)
+
+
+def test_nobody_shuts_out_the_phone_of_another(app: FastAPI, accounts: Accounts) -> None:
+    accounts.add("keeper", WORDS)
+    owner = accounts.who(accounts.log_in("keeper", WORDS).secret)
+    accounts.add("guest", WORDS, owner)
+    phone = accounts.pair(accounts.offer_pairing(owner).secret, "mine")
+    with TestClient(app, raise_server_exceptions=False, follow_redirects=False) as guest:
+        guest.post("/login", data={"name": "guest", "password": WORDS})
+        assert guest.post(f"/phones/{phone.token.device}/withdraw").status_code == 404
+    assert accounts.who(phone.secret).device == phone.token.device
+
+
+@pytest.mark.parametrize("option", [("--host", "0.0.0.0"), ("--https",)])
+def test_no_address_of_the_network_is_served_without_an_account(
+    option: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = tmp_path / "logbook.db"
+    assert main(["serve", *option, "--port", "0", "--no-browser", "--logbook", str(place)]) == 2
+    assert "account add" in capsys.readouterr().err
+
+
+# HTTPS
+
+
+@pytest.fixture
+def made(tmp_path: Path) -> Certificates:
+    return certificates(tmp_path / "https", NAMES, ("127.0.0.1", "192.168.1.5"), NOW)
+
+
+@pytest.fixture
+def secure(made: Certificates, app: FastAPI) -> Iterator[int]:
+    """The port on which the application answers by HTTPS."""
+    app.state.home = Home("https", 0, made.authority, find=lambda: ("127.0.0.1",))
+    config = uvicorn.Config(
+        app, log_level="critical", lifespan="off", ssl_certfile=str(made.chain), ssl_keyfile=str(made.key)
+    )
+    server, listener = uvicorn.Server(config), socket.socket()
+    listener.bind(("127.0.0.1", 0))
+    listener.listen()
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    thread.start()
+    yield listener.getsockname()[1]
+    server.should_exit = True
+    thread.join(10)
+    listener.close()
+
+
+def trusting(made: Certificates) -> ssl.SSLContext:
+    """What a phone does that trusts the authority and nobody else, by the strict rules of RFC 5280."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.load_verify_locations(cadata=made.authority.read_bytes())
+    context.verify_flags |= ssl.VERIFY_X509_STRICT
+    return context
+
+
+def asked(port: int, context: ssl.SSLContext, name: str, path: str = "/healthz") -> bytes:
+    return sent(port, context, name, f"GET {path} HTTP/1.1\r\nHost: {name}\r\nConnection: close\r\n\r\n")
+
+
+def sent(port: int, context: ssl.SSLContext, name: str, text: str) -> bytes:
+    plain = socket.create_connection(("127.0.0.1", port), timeout=60)
+    with plain, context.wrap_socket(plain, server_hostname=name) as line:
+        line.sendall(text.encode())
+        return b"".join(iter(lambda: line.recv(65536), b""))
+
+
+@pytest.mark.parametrize("name", ["127.0.0.1", "localhost", "cedar", "cedar.local", "192.168.1.5"])
+def test_whoever_trusts_the_authority_reaches_the_pages_under_each_of_their_names(
+    secure: int, made: Certificates, name: str
+) -> None:
+    assert asked(secure, trusting(made), name).startswith(b"HTTP/1.1 200")
+
+
+@pytest.mark.parametrize("name", ["elsewhere.example", "cedar.example", "192.168.1.6"])
+def test_another_name_is_refused(secure: int, made: Certificates, name: str) -> None:
+    with pytest.raises(ssl.SSLCertVerificationError, match="match"):
+        asked(secure, trusting(made), name)
+
+
+def test_whoever_does_not_trust_the_authority_is_not_connected(secure: int) -> None:
+    with pytest.raises(ssl.SSLCertVerificationError):
+        asked(secure, ssl.create_default_context(), "localhost")
+
+
+def test_the_session_of_a_phone_that_joins_by_https_stays_there(
+    secure: int, made: Certificates, accounts: Accounts
+) -> None:
+    accounts.add("keeper", WORDS)
+    body = f"name=keeper&password={WORDS.replace(' ', '+')}"
+    head = f"POST /login HTTP/1.1\r\nHost: localhost\r\nContent-Length: {len(body)}\r\nConnection: close\r\n"
+    head += "Content-Type: application/x-www-form-urlencoded\r\n\r\n"
+    answer = sent(secure, trusting(made), "localhost", head + body).decode().lower()
+    assert "; secure" in answer and "httponly" in answer
+
+
+def test_the_authority_is_given_to_everybody_with_its_fingerprint(
+    secure: int, made: Certificates, accounts: Accounts
+) -> None:
+    accounts.add("keeper", WORDS)
+    context = trusting(made)
+    assert asked(secure, context, "localhost", "/trust/authority.crt").endswith(made.authority.read_bytes())
+    assert fingerprint(made.authority).encode() in asked(secure, context, "localhost", "/trust")
+
+
+def test_the_authority_may_not_vouch_for_a_name_elsewhere(made: Certificates) -> None:
+    found = x509.load_der_x509_certificate(made.authority.read_bytes())
+    allowed = found.extensions.get_extension_for_class(x509.NameConstraints)
+    names = {str(one.value) for one in allowed.value.permitted_subtrees or () if isinstance(one, x509.DNSName)}
+    assert allowed.critical and names == set(NAMES)
+
+
+def test_keys_can_be_read_by_nobody_else(made: Certificates) -> None:
+    keys = [made.key, made.key.with_name("authority.key")]
+    assert [stat.S_IMODE(key.stat().st_mode) for key in keys] == [0o600, 0o600]
+
+
+def test_the_certificate_is_renewed_before_it_ends_and_the_authority_stays(made: Certificates) -> None:
+    folder, authority, first = made.chain.parent, made.authority.read_bytes(), made.chain.read_bytes()
+    certificates(folder, NAMES, ("127.0.0.1",), NOW + timedelta(days=300))
+    assert made.chain.read_bytes() == first
+    later = NOW + timedelta(days=335)
+    certificates(folder, NAMES, ("127.0.0.1",), later)
+    again = x509.load_pem_x509_certificate(made.chain.read_bytes())
+    assert again.not_valid_after_utc > later + timedelta(days=380)
+    assert made.authority.read_bytes() == authority
+
+
+def test_a_new_address_gets_a_new_certificate(made: Certificates) -> None:
+    certificates(made.chain.parent, NAMES, ("127.0.0.1", "10.0.0.7"), NOW)
+    found = x509.load_pem_x509_certificate(made.chain.read_bytes())
+    names = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    assert "10.0.0.7" in {str(one.value) for one in names}
+
+
+def test_an_authority_in_its_last_year_makes_way_for_a_new_one(made: Certificates) -> None:
+    authority = made.authority.read_bytes()
+    certificates(made.chain.parent, NAMES, (), NOW + timedelta(days=3650 - 380))
+    assert made.authority.read_bytes() != authority
+
+
+def test_this_computer_knows_its_own_names_and_addresses() -> None:
+    assert "localhost" in host_names()
+    assert all(not address.startswith("127.") for address in home_addresses())
+
+
+def test_a_port_that_is_taken_is_said() -> None:
+    from tubwater.web.serving import listen
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(InputError):
+            listen("127.0.0.1", taken.getsockname()[1])
