@@ -23,7 +23,8 @@ __all__ = ["APPLICATION_ID", "Database", "create_private", "open_engine"]
 
 APPLICATION_ID = 0x54554257  # "TUBW", so that a file of another program is not taken for ours
 _OLDEST_SQLITE = (3, 37)  # the first with STRICT tables
-_POOL = {"pool_size": 10, "max_overflow": 10, "pool_timeout": 30.0}
+_POOL = {"pool_size": 10, "max_overflow": 10}
+_POOL_SECONDS = 30.0  # that a thread waits for a connection at least
 _TRIES = 5
 _Found = TypeVar("_Found")
 
@@ -32,12 +33,13 @@ def open_engine(place: Place, busy_seconds: float, synchronous: str = "full", fo
     """An engine for a place; nothing is connected yet.
 
     Args:
-        busy_seconds: how long a connection waits for a lock, s.
+        busy_seconds: how long a connection waits for a lock, s; a thread waits for a connection no shorter.
     """
+    pool = {**_POOL, "pool_timeout": max(_POOL_SECONDS, busy_seconds)}
     if place.path is not None:
         pragmas = _pragmas(busy_seconds, synchronous, foreign_keys)
-        return _sqlite(place, pragmas)
-    return _postgresql(place, busy_seconds, synchronous)
+        return _sqlite(place, pragmas, pool)
+    return _postgresql(place, busy_seconds, synchronous, pool)
 
 
 def _pragmas(busy_seconds: float, synchronous: str, foreign_keys: bool) -> tuple[str, ...]:
@@ -49,8 +51,8 @@ def _pragmas(busy_seconds: float, synchronous: str, foreign_keys: bool) -> tuple
     )
 
 
-def _sqlite(place: Place, pragmas: tuple[str, ...]) -> Engine:
-    engine = create_engine(place.url, connect_args={"check_same_thread": False}, **_POOL)
+def _sqlite(place: Place, pragmas: tuple[str, ...], pool: dict[str, Any]) -> Engine:
+    engine = create_engine(place.url, connect_args={"check_same_thread": False}, **pool)
     if engine.dialect.dbapi.sqlite_version_info < _OLDEST_SQLITE:  # type: ignore[union-attr]
         raise StoreUnavailable("this Python's SQLite is older than 3.37; a newer Python brings a newer one")
 
@@ -68,9 +70,9 @@ def _sqlite(place: Place, pragmas: tuple[str, ...]) -> Engine:
     return engine
 
 
-def _postgresql(place: Place, busy_seconds: float, synchronous: str) -> Engine:
+def _postgresql(place: Place, busy_seconds: float, synchronous: str, pool: dict[str, Any]) -> Engine:
     try:
-        engine = create_engine(place.url, pool_pre_ping=True, connect_args={"connect_timeout": 5}, **_POOL)
+        engine = create_engine(place.url, pool_pre_ping=True, connect_args={"connect_timeout": 5}, **pool)
     except ModuleNotFoundError:
         raise StoreUnavailable('PostgreSQL needs one more package: pip install "tubwater[postgresql]"') from None
 
