@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tubwater.advice import Occasion, Wishes
-from tubwater.advice.decide import taken_share
+from tubwater.advice.evenings import taken_share
 from tubwater.facts import Quantity
 from tubwater.facts.quantity import OxidantScale
 from tubwater.services import plan_for, verdict_for

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
 
 import numpy as np
 
+from tubwater.advice.evenings import evenings, taken_share
 from tubwater.advice.measures import grams_floor, measure_spread, smallest
 from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.rollout import Bands, Future, Lived, Recipes
@@ -16,7 +16,7 @@ from tubwater.advice.wishes import Wishes
 from tubwater.chemistry import INDEX, MG_PER_MOL, Composition, freeze
 from tubwater.facts import Role, defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Filled, Product, Sanitizer, Soaked
+from tubwater.tub import Filled, Product, Sanitizer
 
 __all__ = [
     "Decision",
@@ -28,17 +28,15 @@ __all__ = [
     "decide",
     "kit_of",
     "oxidizer_to",
-    "taken_share",
 ]
 
 _MEMBERS = 64
-_CHECK_MEMBERS = 160
+_CHECK_MEMBERS = 320
 _TRIALS = 40
-_SOON_AFTER = timedelta(hours=4)  # a dose this soon after a soak counts as its dose (judgement)
-_USUAL_WEIGHT = 4.0  # soaks that the usual share weighs as much as (judgement)
 _MOST_PARTS = 2
 _MOST_TABLETS_PER_1300 = 8.0
 _TABLET_BITE = 1.0
+_TABLET_REACH = 3  # tablets more and fewer than the search found that are tried
 _SHOCK_HOURS = 2.0  # in which a shock is meant to reach its goal (judgement)
 _LOW_AFTER_READING = 0.12  # probability of low alkalinity at which a low reading holds acid back (judgement)
 _SURE_SOFT = 0.8  # probability below the lower aim before calcium is added (judgement)
@@ -262,26 +260,11 @@ def _recipe(case: Situation, product: Product | None) -> Composition | None:
 
 
 def _future(case: Situation, wishes: Wishes, rng: np.random.Generator, members: int, spread: float) -> Future:
-    """Each member's evenings: whether people bathe, how many and how long."""
-    tub, table = case.tub, defaults()
-    per_week = table["soaks_per_week"].value if tub.soaks_per_week is None else tub.soaks_per_week
-    people = table["people_per_soak"].value if tub.people_per_soak is None else tub.people_per_soak
-    minutes = table["minutes_per_soak"].value if tub.minutes_per_soak is None else tub.minutes_per_soak
-    days = max(1, round(wishes.days))
-    bathes = rng.random((days, members)) < min(per_week / 7.0, 1.0)
-    heads = np.maximum(np.round(people * np.exp(0.25 * rng.standard_normal((days, members)))), 1.0) * bathes
-    hours = heads * minutes / 60.0 * np.exp(0.3 * rng.standard_normal((days, members)))
-    taken = (rng.random((days, members)) < taken_share(case)).astype(float)
-    return Future(hours, heads, taken, np.exp(spread * rng.standard_normal(members)), visit_hours=1.0)
-
-
-def taken_share(case: Situation) -> float:
-    """How often a soak is followed by its dose: the usual share, moved by what this logbook shows."""
-    soaks = [e.at for e in case.belief.events if isinstance(e, Soaked)]
-    doses = [d.at for d in case.doses()]
-    kept = sum(any(timedelta(0) <= at - soak <= _SOON_AFTER for at in doses) for soak in soaks)
-    usual = defaults()["after_soak_taken"].value
-    return (kept + _USUAL_WEIGHT * usual) / (len(soaks) + _USUAL_WEIGHT)
+    """Each member's evenings, whether the dose after the soak is given, and how far the measure is out."""
+    coming = evenings(case, max(1, round(wishes.days)), members, rng)
+    taken = (rng.random(coming.noted.shape) < taken_share(case)) * coming.noted
+    error = np.exp(spread * rng.standard_normal(members))
+    return Future(coming.bather_hours, coming.people, taken, error, visit_hours=1.0)
 
 
 def _rounded(problem: Problem, kit: Kit, levers: dict[str, float], bounds: dict[str, tuple[float, float]]) -> Decision:
@@ -292,7 +275,9 @@ def _rounded(problem: Problem, kit: Kit, levers: dict[str, float], bounds: dict[
     tablet, step = kit.tablet_grams, smallest(kit.oxidizer) if kit.oxidizer else 1.0
     choices = [
         (t * tablet, o, a)
-        for t in _around(levers["tablet_grams"] / tablet, _TABLET_BITE, bounds["tablet_grams"][1] / tablet)
+        for t in _around(
+            levers["tablet_grams"] / tablet, _TABLET_BITE, bounds["tablet_grams"][1] / tablet, _TABLET_REACH
+        )
         for o in (
             sorted({0.25, 0.5, 0.75, 1.0}) if bounds["opening"][1] > bounds["opening"][0] else [levers["opening"]]
         )
@@ -313,9 +298,9 @@ def _nearest(product: Product, grams: float, most: float) -> float:
     return grams_floor(product, min(grams + 0.5 * smallest(product), most))
 
 
-def _around(value: float, step: float, most: float) -> list[float]:
+def _around(value: float, step: float, most: float, reach: int = 1) -> list[float]:
     base = np.floor(value / step) * step
-    return sorted({float(np.clip(v, 0.0, np.floor(most + 1e-9))) for v in (base - step, base, base + step)})
+    return sorted({float(np.clip(base + k * step, 0.0, np.floor(most + 1e-9))) for k in range(-reach, reach + 1)})
 
 
 def _row(lived: Lived, index: int) -> Lived:

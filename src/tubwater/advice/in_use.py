@@ -8,13 +8,14 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from tubwater.advice.care import due_tasks
-from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of, oxidizer_to
+from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of
 from tubwater.advice.drains import Change, after_change, change_needed, expected_after
 from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
 from tubwater.advice.feeder import set_feeder
 from tubwater.advice.heating import hose_minutes, reheat_minutes
 from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation
+from tubwater.advice.shock import shock_to_hold
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
 from tubwater.advice.worth import better_tests
@@ -114,7 +115,7 @@ def _middle(case: Situation) -> float:
 def _fixed(case: Situation, kit: Kit, recovery: bool) -> dict[str, float]:
     if _middle(case) > case.limits(case.sanitizer_quantity).keep_out_high:
         return {"oxidizer": 0.0, "tablet_grams": 0.0}
-    return {"oxidizer": oxidizer_to(case, kit, defaults()["shock_mg"].value)} if recovery else {}
+    return {"oxidizer": shock_to_hold(case, kit)} if recovery else {}
 
 
 def _written(task: _Task, wanted: list[_Wanted]) -> Timeline:

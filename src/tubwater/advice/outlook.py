@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.advice.decide import taken_share
+from tubwater.advice.evenings import evenings, taken_share
 from tubwater.advice.now import Situation
 from tubwater.belief import fed
 from tubwater.chemistry import INDEX, FrozenBuffer, dose, freeze, mg_per_litre
@@ -190,27 +190,26 @@ def _feeder(case: Situation, state: TubState, scenario: Scenario) -> TubState:
     return replace(state, opening=np.full(state.ph.shape, scenario.opening))
 
 
-def _bathing(case: Situation, at: datetime, scenario: Scenario, rng: np.random.Generator) -> tuple[Array, float]:
-    """People in the hour from ``at``, (N,), and how long they stay, min."""
-    tub, table, shape = case.tub, defaults(), case.state.ph.shape
+def _bathing(case: Situation, at: datetime, scenario: Scenario, rng: np.random.Generator) -> tuple[Array, Array]:
+    """People in the hour from ``at`` and how long they stay, min, both (N,); what they bring is in the minutes."""
+    table, shape = defaults(), case.state.ph.shape
     if scenario.party_at is not None and at <= scenario.party_at < at + timedelta(hours=1):
         load = np.exp(table["soak_load_spread"].value * rng.standard_normal(shape))
-        return scenario.party_people * load, scenario.party_minutes
+        return scenario.party_people * load, np.full(shape, scenario.party_minutes)
     away = scenario.away_from is not None and scenario.away_until is not None
     if away and scenario.away_from <= at < scenario.away_until:  # type: ignore[operator]
-        return np.zeros(shape), 0.0
+        return np.zeros(shape), np.zeros(shape)
     if at.hour != _EVENING:
-        return np.zeros(shape), 0.0
-    per_week = table["soaks_per_week"].value if tub.soaks_per_week is None else tub.soaks_per_week
-    per_week += table["unlogged_soaks_per_week"].value
-    people = table["people_per_soak"].value if tub.people_per_soak is None else tub.people_per_soak
-    minutes = table["minutes_per_soak"].value if tub.minutes_per_soak is None else tub.minutes_per_soak
-    bathes = rng.random(shape) < min(per_week / 7.0, 1.0)
-    return people * np.exp(table["soak_load_spread"].value * rng.standard_normal(shape)) * bathes, minutes
+        return np.zeros(shape), np.zeros(shape)
+    evening = evenings(case, 1, shape[0], rng)
+    long = 60.0 * np.divide(
+        evening.bather_hours[0], evening.people[0], out=np.zeros(shape), where=evening.people[0] > 0.0
+    )
+    return evening.people[0], long
 
 
 def _hour(
-    case: Situation, state: TubState, rates: Rates, buffer: FrozenBuffer, people: Array, minutes: float
+    case: Situation, state: TubState, rates: Rates, buffer: FrozenBuffer, people: Array, minutes: Array
 ) -> TubState:
     """One hour, part of it with people in and jets on."""
     if not people.any():
@@ -250,7 +249,9 @@ def _next_test(case: Situation, times: tuple[datetime, ...], values: Mapping[str
     """The first hour at which one of the two locks of *fit* would shut."""
     members = values[SATURATION].shape[1]
     sanitizer, ph = (s[:, 0] for s in _sure(case, values, np.full((members, 1), 1.0 / members)))
-    found = [NextTest(case.now + timedelta(hours=_age_left(case)), Reason("reading-runs-out", {"limit": case.most_test_age}))]
+    found = [
+        NextTest(case.now + timedelta(hours=_age_left(case)), Reason("reading-runs-out", {"limit": case.most_test_age}))
+    ]
     for sure, name in ((sanitizer, str(case.sanitizer_quantity)), (ph, "pH")):
         if not sure.all():
             found.append(NextTest(times[int(np.argmin(sure))], Reason("no-longer-sure", {"quantity": name})))
