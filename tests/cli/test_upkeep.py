@@ -46,3 +46,28 @@ def test_old_strips_are_asked_about_wherever_their_reading_is_used(
     Path(file).write_text(example_text() + '\n[[reagents]]\nmethod = "strip"\nexpires = 2026-11-01\n', encoding="utf-8")
     assert run(["verdict", file, *NOW]) == 0
     assert "reagents[1].expires" in capsys.readouterr().err
+
+
+def test_what_is_due_is_listed_and_told_as_json(file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["due", file, "--days", "30", *NOW]) == 0
+    assert "Rinse the filter" in capsys.readouterr().out
+    assert run(["due", file, "--json", *NOW]) == 0
+    assert {"care", "test", "visit"} <= {due["kind"] for due in json.loads(capsys.readouterr().out)}
+
+
+def test_a_calendar_is_printed_or_written(file: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "tub.ics"
+    assert run(["calendar", file, "--out", str(out), *NOW]) == 0
+    assert capsys.readouterr().out == f"{out}\n"
+    content = out.read_bytes()
+    assert content.startswith(b"BEGIN:VCALENDAR\r\n") and content.endswith(b"END:VCALENDAR\r\n")
+    assert run(["calendar", file, "--out", str(tmp_path / "no" / "tub.ics"), *NOW]) == 2
+    assert "--out" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("command", "days"), [("due", "soon"), ("due", "0"), ("calendar", "999")])
+def test_days_that_cannot_be_meant_are_refused(
+    file: str, command: str, days: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run([command, file, "--days", days, *NOW]) == 2
+    assert "days" in capsys.readouterr().err

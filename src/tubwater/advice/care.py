@@ -2,46 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
+from tubwater.advice.care_dates import applies, care_date
 from tubwater.advice.now import Situation
 from tubwater.facts import CareStep, care_steps
-from tubwater.facts.quantity import Quantity
-from tubwater.tub import Cared, Reason, Step, StepKind, Tub
+from tubwater.tub import Reason, Step, StepKind
 
 __all__ = ["due_tasks", "fitting", "task_step"]
 
-_TESTS = {"test-alkalinity": Quantity.TOTAL_ALKALINITY, "test-calcium": Quantity.CALCIUM_HARDNESS}
-_EVERY_VISIT_DAYS = 7.0  # tasks at most this far apart are due from the first day
+_FEEDER = "feeder"  # left to lists and calendars: a plan sets the feeder anyway
 
 
 def due_tasks(case: Situation) -> list[CareStep]:
     """What is due now, the most frequent first; a rarer task is due once the logbook is as old as its interval."""
-    has = _conditions(case.tub)
-    tasks = sorted(care_steps().values(), key=lambda task: task.interval_days)
-    return [task for task in tasks if task.condition in has and _is_due(case, task)]
-
-
-def _conditions(tub: Tub) -> set[str]:
-    equipment = tub.equipment
-    found = {"always"}
-    found |= {"pump"} if equipment.pump else set()
-    found |= {"electric"} if equipment.pump or equipment.air_jets else set()
-    found |= {"cover"} if equipment.cover else set()
-    return found
-
-
-def _is_due(case: Situation, task: CareStep) -> bool:
     events = case.belief.events
-    if task.key in _TESTS:
-        read = case.readings(_TESTS[task.key])
-        return not read or case.now - read[0].at >= timedelta(days=task.interval_days)
-    done = [e.at for e in events if isinstance(e, Cared) and e.task == task.key]
-    interval = timedelta(days=task.interval_days)
-    if done:
-        return case.now - max(done) >= interval
-    known_since = min((e.at for e in events), default=case.now)
-    return task.interval_days <= _EVERY_VISIT_DAYS or case.now - known_since >= interval
+    tasks = sorted(care_steps().values(), key=lambda task: task.interval_days)
+    mine = [task for task in tasks if task.condition != _FEEDER and applies(task, case.tub)]
+    return [task for task in mine if care_date(task, events, case.now).due <= case.now]
 
 
 def fitting(tasks: list[CareStep], minutes: float) -> list[CareStep]:

@@ -165,14 +165,14 @@ def _tablets(case: Situation, product: Product, setting: FeederSet, at: datetime
     return left
 
 
-def use_of(case: Situation, product: Product, plan: Plan, rng: np.random.Generator) -> Use:
-    """How fast a product goes from now on."""
+def use_of(case: Situation, product: Product, plan: Plan | None, rng: np.random.Generator) -> Use:
+    """How fast a product goes from now on; without a plan only what was logged counts."""
     weeks = log_weeks(case)
     if weeks >= _ENOUGH_WEEKS:
         found = _released(case, product, weeks) if _is_slow(product) else _logged(case, product, weeks, rng)
         if found is not None:
             return found
-    return _planned(case, product, plan, weeks)
+    return _planned(case, product, plan, weeks) if plan else Use(_NOTHING, "unknown", weeks=weeks)
 
 
 def _logged(case: Situation, product: Product, weeks: float, rng: np.random.Generator) -> Use | None:

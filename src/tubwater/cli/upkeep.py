@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from datetime import datetime
 
+from tubwater.cli.sheets import written
 from tubwater.errors import InputError
+from tubwater.reports.calendar import DAYS, calendar_file
 from tubwater.reports.data import to_json
+from tubwater.reports.due import render_due
 from tubwater.reports.stock import render_shelf
+from tubwater.services.due import due_of_file
 from tubwater.services.stock import shelf_of_file
 from tubwater.services.tubfile import TubFile, UnitSystem
 
@@ -18,14 +23,38 @@ def upkeep_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
     """What the command prints.
 
     Raises:
-        InputError: an option that cannot be meant.
+        InputError: an option that cannot be meant, or a file that cannot be written.
     """
-    report = shelf_of_file(file, now, _weeks(words.weeks), words.seed)
+    work: dict[str, Callable[[argparse.Namespace, TubFile, datetime, UnitSystem], str]] = {
+        "shelf": _shelf,
+        "due": _due,
+        "calendar": _calendar,
+    }
+    return work[words.command](words, file, now, units)
+
+
+def _shelf(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    report = shelf_of_file(file, now, _number("--weeks", words.weeks, 4.0), words.seed)
     return to_json(report) + "\n" if words.json else render_shelf(report, units)
 
 
-def _weeks(text: str | None) -> float:
+def _due(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    days = _number("--days", words.days, 14.0)
+    found = due_of_file(file, now, days, words.seed)
+    return to_json(found) + "\n" if words.json else render_due(found, now, days)
+
+
+def _calendar(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    days = _number("--days", words.days, DAYS)
+    found = due_of_file(file, now, days, words.seed)
+    if words.json:
+        return to_json(found) + "\n"
+    content = calendar_file(file.tub.name, file.tub.name, found, now, days)
+    return written(words.out, content) if words.out else content.decode()
+
+
+def _number(option: str, text: str | None, default: float) -> float:
     try:
-        return 4.0 if text is None else float(text)
+        return default if text is None else float(text)
     except ValueError:
-        raise InputError.one("--weeks", text, "a number of weeks from 1 to 26") from None
+        raise InputError.one(option, text, "a number") from None

@@ -8,6 +8,8 @@ __all__ = ["UPKEEP_COMMANDS", "upkeep_options"]
 
 UPKEEP_COMMANDS = {
     "shelf": "what is left and until when, what to buy, what it costs, what must stand apart",
+    "due": "tests, visits, care, refill and what expires, by their dates",
+    "calendar": "the same as an iCalendar file for any calendar",
 }
 
 
@@ -15,3 +17,8 @@ def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
     """The options that only this command has."""
     if name == "shelf":
         parser.add_argument("--weeks", metavar="N", help="to buy for, 4 where nothing is said, 26 at most")
+    if name == "due":
+        parser.add_argument("--days", metavar="N", help="how far ahead, 14 where nothing is said")
+    if name == "calendar":
+        parser.add_argument("--days", metavar="N", help="how far ahead, 120 where nothing is said")
+        parser.add_argument("--out", metavar="ICS", help="write it into this file")
