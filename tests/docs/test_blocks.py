@@ -87,6 +87,7 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         if (ROOT / name).exists():
             shutil.copytree(ROOT / name, tmp_path / name)
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TUBWATER_LOGBOOK", str(tmp_path / "logbook.db"))
     return tmp_path
 
 
@@ -109,6 +110,11 @@ def test_the_python_of_a_document_runs(document: Path, desk: Path) -> None:
         if block.language == "python":
             code = compile("\n" * block.line + block.text, str(document), "exec")
             exec(code, names)
+
+
+def test_no_console_block_starts_what_never_ends_or_asks() -> None:
+    lines = [command.line for block, _ in ALL if block.language == "console" for command in commands(block.text)]
+    assert [line for line in lines if {"serve", "account"} & set(words_of(line)) or line == "python3 run.py"] == []
 
 
 def test_the_readme_shows_the_two_commands() -> None:
