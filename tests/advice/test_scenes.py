@@ -2,12 +2,16 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from tubwater.advice import Occasion, Wishes
 from tubwater.advice.evenings import taken_share
+from tubwater.advice.safety import cap_grams
+from tubwater.advice.short import Visit, Wanted, within
+from tubwater.advice.timeline import Timeline
 from tubwater.facts import Quantity
 from tubwater.facts.quantity import OxidantScale
 from tubwater.services import plan_for, verdict_for
@@ -19,6 +23,7 @@ from tubwater.tub import (
     Dosed,
     Equipment,
     Event,
+    FeederSet,
     Filled,
     FillWater,
     Measure,
@@ -27,6 +32,7 @@ from tubwater.tub import (
     Plan,
     Product,
     Reading,
+    Reason,
     Sanitizer,
     Shelf,
     Sign,
@@ -390,3 +396,127 @@ def test_a_test_without_a_reading_changes_nothing() -> None:
     told = [CLEAR, a_test(4.0, 7.5, 90.0)]
     assert verdict_for(TUB, SHELF, [silent, CLEAR], NOW).kind is VerdictKind.NOT_YET
     assert verdict_for(TUB, SHELF, [silent, *told], NOW) == verdict_for(TUB, SHELF, told, NOW)
+
+
+def left(plan: Plan) -> dict[str, float]:
+    """Grams that are left for the next visit, by product."""
+    return {str(r.values["product"]): float(r.values["grams"]) for r in plan.notes if r.kind == "left-for-next-visit"}
+
+
+HIGH_PH = [CLEAR, a_test(4.0, 8.2, 140.0, method="photometer")]
+
+
+def test_twenty_five_minutes_lower_a_ph_that_is_out_before_the_routine_oxidizer() -> None:
+    plan = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=25.0))
+    assert doses(plan) == ["sodium-bisulfate"]
+    assert max(s.starts_at + s.minutes for s in plan.steps) <= 25.0
+    assert "tablets" in left(plan) and all(grams > 0.0 for grams in left(plan).values())
+
+
+def test_in_a_recovery_the_oxidizer_stays_in_a_short_visit_and_the_acid_waits() -> None:
+    plan = plan_for(TUB, SHELF, [CLEAR, a_test(1.0, 8.0, 140.0, method="photometer")], NOW, Wishes(minutes=25.0))
+    assert doses(plan) == ["monopersulfate"]
+    assert left(plan)["dry acid"] > 0.0
+    assert "clean-later" in {r.kind for r in plan.notes}
+
+
+def test_where_the_whole_does_not_fit_the_first_part_goes_in() -> None:
+    case = case_of(TUB, FULL_SHELF, [CLEAR, a_test(4.0, 7.3, 80.0, method="photometer")], NOW, members=64)
+    calcium, litres = Wanted("calcium", CALCIUM, 350.0), float(np.median(case.rates.litres))
+
+    def written(visit: Visit) -> Timeline:
+        line = Timeline(case, 0)
+        for item in visit.wanted:
+            line.dose(item.product, item.grams, Reason("raise-calcium"), Quantity.CALCIUM_HARDNESS, 13.0)
+        line.close()
+        return line
+
+    assert [s.parts for s in written(Visit((calcium,))).steps if s.kind is StepKind.DOSE] == [2, 2]
+    visit, line = within(Visit((calcium,)), 45.0, (), litres, written)
+    assert [s.parts for s in line.steps if s.kind is StepKind.DOSE] == [1] and line.clock <= 45.0
+    assert visit.wanted[0].grams == cap_grams(CALCIUM, litres) < 350.0
+    assert visit.left[0].grams == pytest.approx(350.0 - visit.wanted[0].grams)
+
+
+def test_ten_minutes_add_nothing_and_leave_the_cover_closed() -> None:
+    plan = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=10.0))
+    assert doses(plan) == [] and kinds(plan)[-1] is StepKind.COVER
+    assert "nothing-fits" in {r.kind for r in plan.notes}
+
+
+def test_what_is_handed_over_says_how_much_from_when_how_long_to_wait_and_what_to_mind() -> None:
+    plan = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=25.0, later_by="the neighbour"))
+    handed = [s for s in plan.steps if s.kind is StepKind.HAND_OVER]
+    assert handed[-1].quantities == (Quantity.BROMINE, Quantity.PH)
+    times = []
+    for step in handed[:-1]:
+        assert step.by == "the neighbour" and step.amount is not None and step.amount.grams > 0.0
+        assert {"one-container", "nobody-in"} <= set(step.cautions)
+        assert float(step.reasons[0].values["wait"]) >= 20.0
+        times.append(datetime.fromisoformat(str(step.reasons[0].values["time"])))
+    assert times and min(times) >= NOW + timedelta(minutes=24)
+    assert all(later - earlier >= timedelta(minutes=20) for earlier, later in pairwise(times))
+
+
+@pytest.mark.parametrize("ph", [7.0, 7.2, 7.4, 7.8])
+def test_alkalinity_inside_its_aim_gets_no_bicarbonate(ph: float) -> None:
+    rest = reading(Quantity.TOTAL_ALKALINITY, 80.0, "drop-titration")
+    events = [CLEAR, Readings(NOW, (*a_test(4.0, ph, method="photometer").readings, rest))]
+    assert "sodium-bicarbonate" not in doses(plan_for(TUB, SHELF, events, NOW))
+
+
+@pytest.mark.parametrize(("ph", "alkalinity"), [(7.3, 140.0), (7.4, 200.0), (7.6, 160.0), (7.8, 100.0), (8.2, 90.0)])
+def test_acid_never_takes_the_middle_of_the_ph_under_its_aim(ph: float, alkalinity: float) -> None:
+    rest = reading(Quantity.TOTAL_ALKALINITY, alkalinity, "drop-titration")
+    events = [CLEAR, Readings(NOW, (*a_test(4.0, ph, method="photometer").readings, rest))]
+    plan = plan_for(TUB, SHELF, events, NOW)
+    acid = [s for s in plan.steps if s.amount and s.amount.substance == "sodium-bisulfate"]
+    for step in acid:
+        assert next(e.median for e in step.expected if e.quantity is Quantity.PH) >= 7.2 - 0.02
+
+
+def test_a_dose_that_nobody_is_sure_of_is_answered_by_a_test_and_not_by_acid_or_base() -> None:
+    unsure = Dosed(NOW - timedelta(minutes=50), "dry acid", 60.0, certain=False)
+    before = a_test(4.0, 8.2, 120.0, method="photometer", at=NOW - timedelta(hours=1))
+    plan = plan_for(TUB, SHELF, [before, unsure, CLEAR], NOW)
+    assert not {"sodium-bisulfate", "sodium-carbonate", "sodium-bicarbonate"} & set(doses(plan))
+    first = next(s for s in plan.steps if s.kind is StepKind.TEST)
+    assert first.quantities == (Quantity.PH,) or plan.situation == "test-first"
+
+
+def test_soft_water_in_use_gets_calcium_to_well_inside_its_aim() -> None:
+    read = reading(Quantity.CALCIUM_HARDNESS, 20.0, "drop-titration")
+    events = [CLEAR, Readings(NOW, (*a_test(4.0, 7.5, 90.0, method="photometer").readings, read))]
+    plan = plan_for(TUB, FULL_SHELF, events, NOW)
+    calcium = [s for s in plan.steps if s.amount and s.amount.substance == "calcium-chloride-dihydrate"]
+    after = next(e.median for e in calcium[-1].expected if e.quantity is Quantity.CALCIUM_HARDNESS)
+    assert 110.0 < after < 160.0
+
+
+@pytest.mark.parametrize(("bromine", "shelf"), [(0.0, SHELF), (3.0, SHELF), (0.0, Shelf(SHELF.products[4:]))])
+def test_the_feeder_holds_no_more_than_it_takes_whatever_is_missing(bromine: float, shelf: Shelf) -> None:
+    busy = replace(TUB, soaks_per_week=10.0, people_per_soak=4.0)
+    plan = plan_for(busy, shelf, [CLEAR, a_test(bromine, 7.5, 90.0)], NOW, Wishes(days=14.0))
+    feeder = next(s for s in plan.steps if s.kind is StepKind.SET_FEEDER)
+    assert 0 <= feeder.tablets <= 6
+
+
+def test_the_feeder_step_tells_the_total_and_what_is_to_be_added() -> None:
+    filled = FeederSet(NOW - timedelta(days=7), "tablets", 3.0, 0.5)
+    plan = plan_for(TUB, SHELF, [filled, CLEAR, a_test(3.0, 7.5, 90.0)], NOW)
+    feeder = next(s for s in plan.steps if s.kind is StepKind.SET_FEEDER)
+    told = feeder.reasons[0].values
+    assert 1.0 <= float(told["left"]) <= 3.0
+    assert feeder.tablets == float(told["left"]) + float(told.get("add", 0.0)) - float(told.get("out", 0.0))
+
+
+def test_the_plan_does_not_hang_on_the_minute_at_which_it_is_asked_for() -> None:
+    def added(minutes: int, seed: int) -> dict[str, float]:
+        at = NOW + timedelta(minutes=minutes)
+        events = [replace(CLEAR, at=at), a_test(4.0, 7.5, 100.0, method="photometer", at=at)]
+        plan = plan_for(TUB, SHELF, events, at, seed=seed)
+        return {s.amount.substance: s.amount.grams for s in plan.steps if s.amount}
+
+    first = added(0, 0)
+    others = [added(1, 0), added(7, 0), added(0, 1), added(0, 2)]
+    assert sum(set(other) == set(first) for other in others) >= 3

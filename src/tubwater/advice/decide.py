@@ -11,7 +11,8 @@ from tubwater.advice.measures import grams_floor, measure_spread, smallest
 from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.rollout import Bands, Future, Lived, Recipes
 from tubwater.advice.safety import cap_grams
-from tubwater.advice.search import Problem, score, search, spread_out, utility
+from tubwater.advice.search import Problem, search, spread_out, utility
+from tubwater.advice.settle import settled
 from tubwater.advice.wishes import Wishes
 from tubwater.chemistry import INDEX, MG_PER_MOL, Composition, freeze
 from tubwater.facts import Role, defaults
@@ -34,11 +35,9 @@ _MEMBERS = 64
 _CHECK_MEMBERS = 320
 _TRIALS = 40
 _MOST_PARTS = 2
-_MOST_TABLETS_PER_1300 = 8.0
-_TABLET_BITE = 1.0
-_TABLET_REACH = 3  # tablets more and fewer than the search found that are tried
 _SHOCK_HOURS = 2.0  # in which a shock is meant to reach its goal (judgement)
 _LOW_AFTER_READING = 0.12  # probability of low alkalinity at which a low reading holds acid back (judgement)
+_CALCIUM_PLACE = 0.2  # within the aim; a little above its lower end, for what the next top-up thins out (judgement)
 _SURE_SOFT = 0.8  # probability below the lower aim before calcium is added (judgement)
 
 
@@ -108,7 +107,7 @@ def decide(case: Situation, kit: Kit, wishes: Wishes, rng: np.random.Generator, 
     """Search the levers; ``fixed`` holds those already decided (g), for a recovery or a closed feeder."""
     bounds = _bounds(case, kit, fixed)
     problem = _problem(case, kit, wishes, rng, 0, _MEMBERS, bounds)
-    choice = search(problem, rng)
+    choice = search(problem, rng, rounds=3)
     check = _problem(case, kit, wishes, rng, _MEMBERS, _CHECK_MEMBERS, bounds)
     decision = _rounded(check, kit, dict(choice.levers), bounds)
     trial = spread_out(check, choice.levers, rng, _TRIALS)
@@ -159,14 +158,15 @@ def _bank_was_dosed(case: Situation, product: Product) -> bool:
 
 
 def calcium_to(case: Situation, kit: Kit) -> float:
-    """Grams of the calcium product in hand that bring soft water to the lower aim; 0 where it was not read as soft."""
-    low = case.limits(Quantity.CALCIUM_HARDNESS).aim_low
+    """Grams of calcium product that bring soft water well inside its aim; 0 where it was not read as soft."""
+    limits = case.limits(Quantity.CALCIUM_HARDNESS)
+    low, goal = limits.aim_low, limits.aim_low + _CALCIUM_PLACE * (limits.aim_high - limits.aim_low)
     present = case.observer.read(Quantity.CALCIUM_HARDNESS)
     known = case.last_valid(Quantity.CALCIUM_HARDNESS) is not None or bool(case.tub.fill.values)
     if kit.calcium is None or not known or float(np.mean(present < low)) < _SURE_SOFT:
         return 0.0
     per_gram = case.products.compositions[kit.calcium.name].per_gram[INDEX["calcium"]] * MG_PER_MOL["calcium hardness"]
-    grams = (low - float(np.median(present))) * float(np.median(case.rates.litres)) / 1000.0 / per_gram
+    grams = (goal - float(np.median(present))) * float(np.median(case.rates.litres)) / 1000.0 / per_gram
     return grams_floor(kit.calcium, grams + 0.5 * smallest(kit.calcium))
 
 
@@ -182,8 +182,7 @@ def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tup
     if _alkalinity_low(case):
         room["acid"] = 0.0  # alkalinity first: acid would take what steadies the pH (common practice)
     bounds = {name: (0.0, most) for name, most in room.items()}
-    tablets = _MOST_TABLETS_PER_1300 * litres / 1300.0 * kit.tablet_grams if kit.tablet else 0.0
-    bounds["tablet_grams"] = (0.0, tablets)
+    bounds["tablet_grams"] = (0.0, _feeder_room(kit, litres))
     bounds["opening"] = (0.1, 1.0) if kit.tablet else (0.0, 0.0)
     bounds["after_soak"] = (0.0, _most_after_soak(case, kit))
     return bounds | {name: (value, value) for name, value in fixed.items()}
@@ -211,6 +210,14 @@ def _room(product: Product | None, litres: float) -> float:
         return 0.0
     cap = cap_grams(product, litres)
     return _MOST_PARTS * cap if np.isfinite(cap) else 0.0
+
+
+def _feeder_room(kit: Kit, litres: float) -> float:
+    """Grams of whole tablets that the feeder takes; a larger water has more than one."""
+    if kit.tablet is None:
+        return 0.0
+    feeders = max(1, round(litres / defaults()["litres_per_feeder"].value))
+    return max(1.0, feeders * defaults()["feeder_grams_most"].value // kit.tablet_grams) * kit.tablet_grams
 
 
 def _most_after_soak(case: Situation, kit: Kit) -> float:
@@ -268,39 +275,13 @@ def _future(case: Situation, wishes: Wishes, rng: np.random.Generator, members: 
 
 
 def _rounded(problem: Problem, kit: Kit, levers: dict[str, float], bounds: dict[str, tuple[float, float]]) -> Decision:
-    """Every rounding of the standing levers tried as one batch on fresh members; the best is kept."""
-    for name in ("acid", "bicarbonate", "soda_ash", "oxidizer"):
-        product: Product | None = getattr(kit, name)
-        levers[name] = _nearest(product, levers[name], bounds[name][1]) if product else 0.0
-    tablet, step = kit.tablet_grams, smallest(kit.oxidizer) if kit.oxidizer else 1.0
-    choices = [
-        (t * tablet, o, a)
-        for t in _around(
-            levers["tablet_grams"] / tablet, _TABLET_BITE, bounds["tablet_grams"][1] / tablet, _TABLET_REACH
-        )
-        for o in (
-            sorted({0.25, 0.5, 0.75, 1.0}) if bounds["opening"][1] > bounds["opening"][0] else [levers["opening"]]
-        )
-        for a in [step * k for k in _around(levers["after_soak"] / step, 1.0, bounds["after_soak"][1] / step)]
-    ]
-    trial = {name: np.full(len(choices) + 1, value) for name, value in levers.items()}
-    for name, column in zip(("tablet_grams", "opening", "after_soak"), zip(*choices, strict=True), strict=True):
-        trial[name][:-1] = column
-    for name in trial:
-        trial[name][-1] = 0.0
+    """In whole measures on fresh members, each the least that is as good as the best."""
+    products = {name: getattr(kit, name) for name in ("acid", "bicarbonate", "soda_ash", "oxidizer")}
+    products["after_soak"] = kit.oxidizer
+    best = settled(problem, products, kit.tablet_grams, levers, bounds)
+    trial = {name: np.array([value, 0.0]) for name, value in best.items()}
     lived = problem.run(trial)
-    best = int(np.argmax(score(lived, trial)[:-1]))
-    return Decision({name: float(v[best]) for name, v in trial.items()}, _row(lived, best), _row(lived, -1))
-
-
-def _nearest(product: Product, grams: float, most: float) -> float:
-    """The nearest measurable amount that is not above ``most``."""
-    return grams_floor(product, min(grams + 0.5 * smallest(product), most))
-
-
-def _around(value: float, step: float, most: float, reach: int = 1) -> list[float]:
-    base = np.floor(value / step) * step
-    return sorted({float(np.clip(base + k * step, 0.0, np.floor(most + 1e-9))) for k in range(-reach, reach + 1)})
+    return Decision(best, _row(lived, 0), _row(lived, 1))
 
 
 def _row(lived: Lived, index: int) -> Lived:

@@ -2,32 +2,90 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from tubwater.advice.decide import Decision, Kit
 from tubwater.advice.measures import amount_of
-from tubwater.advice.now import substance_of
+from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.timeline import Timeline
-from tubwater.tub import Reason, Step, StepKind
+from tubwater.belief import Observer, fed
+from tubwater.dynamics import Mode, TubState, advance
+from tubwater.tub import FeederSet, Reason, Step, StepKind
 
 __all__ = ["set_feeder"]
 
+_UNUSED_HOURS = 24.0  # covered, with nobody in: the next day at the latest somebody looks (judgement)
+_OPENINGS = (1.0, 0.75, 0.5, 0.25)
+
+
+@dataclass(frozen=True)
+class _Setting:
+    tablets: int
+    opening: float
+
 
 def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
-    """Writes the feeder's setting down, once the last addition has mixed."""
+    """Writes the feeder's setting down, once the last addition has mixed; from then on it feeds."""
     tablet = kit.tablet
     if tablet is None:
         return
-    tablets = round(decision.levers["tablet_grams"] / kit.tablet_grams)
     line.settle()
-    amount = amount_of(tablet, tablets * kit.tablet_grams)
+    wanted = _Setting(round(decision.levers["tablet_grams"] / kit.tablet_grams), decision.levers["opening"])
+    setting = _not_too_strong(line, kit, wanted)
+    reasons = (Reason("feeder-holds", _in_it(line, kit, setting)),)
+    amount = amount_of(tablet, setting.tablets * kit.tablet_grams)
     step = Step(
         StepKind.SET_FEEDER,
-        amount=replace(amount, count=float(tablets), measure="tablet"),
+        amount=replace(amount, count=float(setting.tablets), measure="tablet"),
         minutes=3.0,
-        tablets=float(tablets),
-        opening=decision.levers["opening"] if tablets else 0.0,
-        reasons=(Reason("feeder-holds"),),
+        tablets=float(setting.tablets),
+        opening=setting.opening if setting.tablets else 0.0,
+        reasons=reasons,
         cautions=substance_of(tablet).cautions,
     )
     line.add(step)
+    line.beside.state = _fed(line.beside.state, kit, setting)
+
+
+def _fed(state: TubState, kit: Kit, setting: _Setting) -> TubState:
+    return fed(state, float(setting.tablets), setting.opening, kit.tablet_grams)
+
+
+def _not_too_strong(line: Timeline, kit: Kit, wanted: _Setting) -> _Setting:
+    """The wanted setting, or the strongest weaker one that does not take an unused tub above the bathing maximum."""
+    limits = line.case.limits(line.case.sanitizer_quantity)
+    for setting in _weaker(wanted):
+        if setting.tablets == 0 or _unused(line, kit, setting) <= limits.bathing_high:
+            return setting
+    return _Setting(0, 0.0)
+
+
+def _weaker(wanted: _Setting) -> list[_Setting]:
+    """The wanted setting and what releases less, the strongest first."""
+    counts = range(1, wanted.tablets + 1)
+    found = [_Setting(n, o) for n in counts for o in _OPENINGS if n * o < wanted.tablets * wanted.opening]
+    found.sort(key=lambda s: (-s.tablets * s.opening, -s.tablets))
+    return [wanted, *found, _Setting(0, 0.0)]
+
+
+def _unused(line: Timeline, kit: Kit, setting: _Setting) -> float:
+    """The middle of the believed sanitizer after a covered day without anybody in, with all oxidizer reacted, mg/L."""
+    state = _fed(line.beside.state, kit, setting)
+    later = advance(state, line.beside.rates, _UNUSED_HOURS, Mode.COVERED, line.case.products.tablet)
+    observer = Observer(later)
+    return float(np.median(observer.read(line.case.sanitizer_quantity) + observer.monopersulfate))
+
+
+def _in_it(line: Timeline, kit: Kit, setting: _Setting) -> dict[str, float | str]:
+    """How many tablets are believed left, and so how many go in or come out; nothing where no feeder was noted."""
+    if not _noted(line.case):
+        return {}
+    left = round(float(np.median(line.beside.state.tablet_grams)) / kit.tablet_grams)
+    more = setting.tablets - left
+    return {"left": float(left), "add" if more >= 0 else "out": float(abs(more))}
+
+
+def _noted(case: Situation) -> bool:
+    return any(isinstance(e, FeederSet) and e.at <= case.now for e in case.belief.events)

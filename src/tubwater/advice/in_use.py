@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial
 
 import numpy as np
 
@@ -15,13 +16,15 @@ from tubwater.advice.feeder import set_feeder
 from tubwater.advice.heating import hose_minutes, reheat_minutes
 from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation
+from tubwater.advice.restraint import held_back, ph_in_doubt, within_aims
 from tubwater.advice.shock import shock_to_hold
+from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent, within
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
 from tubwater.advice.worth import better_tests
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Plan, Product, Reason, Step, StepKind, Verdict, VerdictKind
+from tubwater.tub import Plan, Reason, Step, StepKind, Verdict, VerdictKind
 
 __all__ = ["plan_in_use"]
 
@@ -39,16 +42,6 @@ _REASONS = {
 _SHOWS = {"calcium": Quantity.CALCIUM_HARDNESS}
 _RETEST = {"bicarbonate": (Quantity.TOTAL_ALKALINITY, Quantity.PH)}
 _BALANCE = ("bicarbonate", "acid", "soda_ash", "calcium", "bromide")
-_FIRST_TO_GO = ("calcium", "bromide", "soda_ash", "acid", "bicarbonate", "oxidizer")  # when the minutes do not reach
-
-
-@dataclass(frozen=True)
-class _Wanted:
-    """One addition that the search asks for."""
-
-    name: str
-    product: Product
-    grams: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,25 +58,21 @@ class _Task:
     recovery: bool
 
     @property
-    def wanted(self) -> list[_Wanted]:
-        """The additions in the order of the work: what makes the water unsafe first."""
+    def visit(self) -> Visit:
+        """The additions in the order of the work: what makes the water unsafe first, the feeder last."""
         names = ("oxidizer", *_BALANCE) if self.recovery else (*_BALANCE, "oxidizer")
-        pairs = [(name, getattr(self.kit, name), self.decision.levers.get(name, 0.0)) for name in names]
-        return [_Wanted(name, product, grams) for name, product, grams in pairs if product and grams > 0.0]
+        levers = self.decision.levers
+        rows = [(name, getattr(self.kit, name), levers.get(name, 0.0)) for name in names]
+        rows.append(("feeder", self.kit.tablet, levers["tablet_grams"]))
+        return Visit(tuple(Wanted(name, product, grams) for name, product, grams in rows if product and grams > 0.0))
 
 
 def plan_in_use(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: bool = False) -> Plan:
     """Steps in order for the water as it is; ``shock`` treats it as if the sanitizer had been lost."""
     task = _task(case, verdict, wishes, seed, shock)
-    wanted = task.wanted
-    line = _written(task, wanted)
-    dropped: list[_Wanted] = []
-    while wishes.minutes is not None and line.clock > wishes.minutes and len(wanted) > 1:
-        goes = next(w for name in _FIRST_TO_GO for w in wanted if w.name == name)
-        wanted.remove(goes)
-        dropped.append(goes)
-        line = _written(task, wanted)
-    return _packed(task, line, dropped)
+    first, litres = urgent(task.case, task.recovery), float(np.median(task.case.rates.litres))
+    visit, line = within(task.visit, wishes.minutes, first, litres, partial(_written, task))
+    return _packed(task, line, visit)
 
 
 def _task(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: bool) -> _Task:
@@ -91,9 +80,9 @@ def _task(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: b
     change = change_needed(case)
     case = after_change(case, change.litres) if change else case
     kit = kit_of(case)
-    decision = decide(case, kit, wishes, np.random.default_rng([seed, 11]), _fixed(case, kit, recovery))
+    decision = decide(case, kit, wishes, np.random.default_rng(11), _fixed(case, kit, recovery))
     more = {"calcium": calcium_to(case, kit), "bromide": bromide_to(case, kit)}
-    decision = replace(decision, levers=decision.levers | more)
+    decision = replace(decision, levers=within_aims(case, kit, decision.levers, seed) | more)
     return _Task(case, verdict, wishes, seed, kit, decision, change, recovery)
 
 
@@ -113,24 +102,33 @@ def _middle(case: Situation) -> float:
 
 
 def _fixed(case: Situation, kit: Kit, recovery: bool) -> dict[str, float]:
+    held = held_back(case)
     if _middle(case) > case.limits(case.sanitizer_quantity).keep_out_high:
-        return {"oxidizer": 0.0, "tablet_grams": 0.0}
-    return {"oxidizer": shock_to_hold(case, kit)} if recovery else {}
+        return {**held, "oxidizer": 0.0, "tablet_grams": 0.0}
+    return held | ({"oxidizer": shock_to_hold(case, kit)} if recovery else {})
 
 
-def _written(task: _Task, wanted: list[_Wanted]) -> Timeline:
-    """The timeline with these additions."""
+def _written(task: _Task, visit: Visit) -> Timeline:
+    """The timeline of a visit."""
     line = Timeline(task.case, task.seed, due_tasks(task.case))
     if task.verdict.kind is not VerdictKind.FIT or task.recovery:
         line.add(Step(StepKind.KEEP_OUT, reasons=task.verdict.reasons))
-    if task.recovery:
+    if task.recovery and visit.cleans:
         line.clean()
     if task.change:
         _change_water(line, task.case, task.change)
+    if visit.left and not visit.wanted:
+        line.cover()
+        return line
     line.prepare()
-    for item in wanted:
-        _add(line, task, item)
-    set_feeder(line, task.kit, task.decision)
+    doubt = ph_in_doubt(task.case)
+    if doubt:
+        line.test((Quantity.PH,), doubt)
+    for item in visit.wanted:
+        if item.name != "feeder":
+            _add(line, task, item, visit.retests)
+    if visit.find("feeder") or task.decision.levers["tablet_grams"] <= 0.0:
+        set_feeder(line, task.kit, task.decision)
     line.close()
     return line
 
@@ -145,14 +143,14 @@ def _change_water(line: Timeline, case: Situation, change: Change) -> None:
         line.add(Step(StepKind.HEAT, minutes=heating, reasons=(Reason("warm-before-dosing"),)))
 
 
-def _add(line: Timeline, task: _Task, item: _Wanted) -> None:
+def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> None:
     """An addition; alkalinity and pH only in part where the keeper's test can then tell how it went."""
     quantity = _SHOWS.get(item.name, Quantity.TOTAL_ALKALINITY)
     quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
-    retest = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
-    grams = item.grams * (defaults()["retest_share"].value if retest else 1.0)
+    in_part = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
+    grams = item.grams * (defaults()["retest_share"].value if in_part else 1.0)
     given = line.dose(item.product, grams, _reason(task, item.name, line), quantity, _highest(task, item.name))
-    if retest and given > 0.0:
+    if in_part and retests and given > 0.0:
         rest = amount_of(item.product, max(item.grams - given, 0.0), down=True)
         line.test(
             _RETEST.get(item.name, (Quantity.PH,)),
@@ -182,10 +180,10 @@ def _highest(task: _Task, name: str) -> float:
     return high * (_RECOVERY_HEADROOM if task.recovery and name == "oxidizer" else 1.0)
 
 
-def _packed(task: _Task, line: Timeline, dropped: list[_Wanted]) -> Plan:
+def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     case, wishes = task.case, task.wishes
     again = _test_from(task, line)
-    notes = [*_hand_over(task, line, dropped, again), *not_in_time(wishes.guests_at, again)]
+    notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
     notes += _shock_cut(task, line)
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
@@ -213,7 +211,7 @@ def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
     """Says so where the limits let in clearly less oxidizer than the recovery asks for."""
     wanted, oxidizer = task.decision.levers.get("oxidizer", 0.0), task.kit.oxidizer
     given = sum(s.amount.grams for s in line.steps if s.amount and oxidizer and s.amount.product == oxidizer.name)
-    if not task.recovery or oxidizer is None or given >= _SHOCK_ENOUGH * wanted:
+    if not task.recovery or oxidizer is None or not 0.0 < given < _SHOCK_ENOUGH * wanted:
         return []
     return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
 
@@ -239,18 +237,17 @@ def _fit_when(task: _Task, line: Timeline, again: datetime) -> tuple[Reason, ...
     return (fit_after_test(task.case, again), *more)
 
 
-def _hand_over(task: _Task, line: Timeline, dropped: list[_Wanted], again: datetime) -> list[Reason]:
+def _hand_over(task: _Task, line: Timeline, visit: Visit, again: datetime) -> list[Reason]:
     """What the minutes do not reach: to a named person where there is one, otherwise to the next visit."""
-    minutes, by = task.wishes.minutes, task.wishes.later_by
-    if minutes is None or (line.clock <= minutes and not dropped):
+    minutes, by, needed = task.wishes.minutes, task.wishes.later_by, line.clock
+    if minutes is None or (needed <= minutes and not visit.left):
         return []
-    values: dict[str, float | str] = {"minutes": minutes, "needed": line.clock}
+    cleaned = [Reason("clean-later")] if task.recovery and not visit.cleans else []
     if not by:
-        return [Reason("left-for-next-visit", {**values, "product": w.product.name}) for w in dropped]
-    for item in dropped:
-        amount = amount_of(item.product, item.grams, down=True)
-        line.add(Step(StepKind.HAND_OVER, by=by, amount=amount, reasons=(Reason("minutes-end", values),)))
+        return [*left_over(visit, minutes, needed), *cleaned]
+    for step in handed_over(task.case, visit, line, task.wishes):
+        line.add(step)
     bathing = (task.case.sanitizer_quantity, Quantity.PH)
-    reasons = (Reason("minutes-end", values), fit_after_test(task.case, again))
+    reasons = (Reason("minutes-end", {"minutes": minutes}), fit_after_test(task.case, again))
     line.add(Step(StepKind.HAND_OVER, by=by, quantities=bathing, reasons=reasons))
-    return []
+    return cleaned

@@ -214,11 +214,17 @@ class Timeline:
         return distinguishes(reading.method, Quantity.PH, was, now) >= _TELLS
 
     def close(self) -> None:
-        """Vent, then cover and lock."""
-        self.settle()
+        """Vent, then cover and lock; the wait that is owed airs the tub as well."""
         vent = defaults()["vent_minutes"].value
+        rest, self._owed_wait = self._owed_wait - vent, 0.0
+        if rest > 0.0:
+            self.wait(rest, Reason("mix-first"))
         self.beside.state = self.beside.later(self.beside.state, vent)
         self.add(Step(StepKind.VENT, minutes=vent, reasons=(Reason("vent-first"),)))
+        self.cover()
+
+    def cover(self) -> None:
+        """The cover goes on."""
         self.add(Step(StepKind.COVER, minutes=1.0, cautions=("cover-locked",)))
 
 

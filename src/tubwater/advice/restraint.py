@@ -1,0 +1,118 @@
+"""What is left alone: inside its aim, not known well enough, or not worth a keeper's while.
+
+Whatever the search prefers, an addition has to be one that a careful keeper would give by this test.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from tubwater.advice.beside import Beside
+from tubwater.advice.decide import Kit
+from tubwater.advice.measures import grams_floor
+from tubwater.advice.now import Situation
+from tubwater.belief import Observer
+from tubwater.dynamics import TubState
+from tubwater.facts import defaults
+from tubwater.facts.quantity import Quantity
+from tubwater.measurement import distinguishes
+from tubwater.tub import Product, Reading, Reason
+
+__all__ = ["held_back", "ph_in_doubt", "within_aims"]
+
+_SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)  # of a dose, tried until it stays inside
+_SHOWS = 0.5  # one-sigma of the keeper's own test by which a dose must show (judgement)
+_WANTED, _SURE = (7.0, 8.0), 0.95  # where a plan ends, and how surely, where the test allows it
+_SLACK = 0.01
+_SHOWN_BY = {
+    "acid": (Quantity.PH, Quantity.TOTAL_ALKALINITY),
+    "soda_ash": (Quantity.PH, Quantity.TOTAL_ALKALINITY),
+    "bicarbonate": (Quantity.TOTAL_ALKALINITY,),
+}
+
+
+def ph_in_doubt(case: Situation) -> Reason | None:
+    """Why the pH is not known well enough for acid or base, or None: a belief too wide, or a dose nobody is sure of."""
+    reading = case.last_valid(Quantity.PH)
+    if reading is None:
+        return None
+    low, high = (float(q) for q in np.quantile(case.state.ph, (0.05, 0.95)))
+    most = defaults()["ph_width_most"]
+    values: dict[str, float | str] = {"quantity": str(Quantity.PH), "low": low, "high": high}
+    if _unsure_since(case, reading):
+        return Reason("dose-not-sure", values)
+    return Reason("ph-too-wide", values, most.basis) if high - low > most.value else None
+
+
+def _unsure_since(case: Situation, reading: Reading) -> bool:
+    """Something that moves the pH may or may not have gone in since it was read."""
+    unsure = [d for d in case.doses() if not d.certain and d.at >= reading.at]
+    return any(abs(case.products.compositions[d.product].alkalinity) > 0.0 for d in unsure)
+
+
+def held_back(case: Situation) -> dict[str, float]:
+    """Levers that stay at nothing, by name."""
+    doubt = ph_in_doubt(case)
+    found = {"acid": 0.0, "soda_ash": 0.0} if doubt else {}
+    if (doubt and doubt.kind == "dose-not-sure") or _alkalinity_enough(case):
+        found["bicarbonate"] = 0.0
+    return found
+
+
+def _alkalinity_enough(case: Situation) -> bool:
+    """Above its lower aim by the belief, and by the reading where there is one."""
+    low = case.limits(Quantity.TOTAL_ALKALINITY).aim_low
+    reading = case.last_valid(Quantity.TOTAL_ALKALINITY)
+    believed = float(np.median(case.observer.read(Quantity.TOTAL_ALKALINITY)))
+    return believed >= low and (reading is None or case.middle(reading) >= low)
+
+
+def within_aims(case: Situation, kit: Kit, levers: Mapping[str, float], seed: int) -> dict[str, float]:
+    """The balance levers, cut to what stays inside the aims, without what no test of this keeper's could show."""
+    beside = Beside(case, seed=seed)
+    kept = dict(levers)
+    for name in _SHOWN_BY:
+        product: Product | None = getattr(kit, name)
+        if product is not None and levers.get(name, 0.0) > 0.0:
+            kept[name] = _cut(case, beside, name, product, levers[name])
+    return kept
+
+
+def _cut(case: Situation, beside: Beside, name: str, product: Product, grams: float) -> float:
+    composition = case.products.compositions[product.name]
+    for share in _SHARES:
+        tried = grams_floor(product, share * grams)
+        after = beside.dosed(composition, tried, 0.0)
+        if tried > 0.0 and _inside(case, beside, name, after):
+            return tried if _shows(case, beside, name, after) else 0.0
+    return 0.0
+
+
+def _inside(case: Situation, beside: Beside, name: str, after: TubState) -> bool:
+    """The middle of the believed waters does not cross the far end of the aim, and no more of them end outside."""
+    if _share(after) < min(_SURE, _share(beside.state)) - _SLACK:
+        return False
+    ph, alkalinity = case.limits(Quantity.PH), case.limits(Quantity.TOTAL_ALKALINITY)
+    middle = float(np.median(after.ph))
+    if name == "acid":
+        return middle >= ph.aim_low
+    read = float(np.median(Observer(after).read(Quantity.TOTAL_ALKALINITY)))
+    before = float(np.median(beside.ph()))
+    return middle <= max(ph.aim_high, before) and (name == "soda_ash" or read <= alkalinity.aim_high)
+
+
+def _share(state: TubState) -> float:
+    return float(np.mean((state.ph >= _WANTED[0]) & (state.ph <= _WANTED[1])))
+
+
+def _shows(case: Situation, beside: Beside, name: str, after: TubState) -> bool:
+    """Whether a test that this keeper has used could tell the water after the dose from the water before."""
+    found = 0.0
+    for quantity in _SHOWN_BY[name]:
+        reading = case.last_valid(quantity)
+        if reading is not None:
+            was, now = (float(np.median(Observer(s).read(quantity))) for s in (beside.state, after))
+            found = max(found, distinguishes(reading.method, quantity, was, now))
+    return found >= _SHOWS

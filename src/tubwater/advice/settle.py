@@ -1,0 +1,119 @@
+"""From a found plan to one that can be measured and that does not hang on chance.
+
+Every lever is tried again in the keeper's own measures on other members, one after another and each member with the
+same future for all candidates. Of what is as good as the best within the noise of the estimate (one standard error
+of the difference member by member, Breiman et al., Classification and Regression Trees, 1984, from memory), the
+least is taken: a tie goes to doing nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tubwater.advice.measures import grams_floor, smallest
+from tubwater.advice.search import Problem, utility
+from tubwater.tub import Product
+
+__all__ = ["settled"]
+
+Array = NDArray[np.float64]
+_SAME = 0.004  # of the hours; less is no difference (judgement)
+_LEVELS, _FINE = 7, 2  # amounts tried of each lever besides those near the present one
+_LADDER = (  # share of what the feeder takes, and opening (judgement: half open where that is enough)
+    *((1 / 6, 0.25), (1 / 6, 0.5), (1 / 3, 0.5), (1 / 2, 0.5), (1 / 2, 0.75)),
+    *((2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
+)
+_TURNS = 2
+
+
+def settled(
+    problem: Problem,
+    products: Mapping[str, Product | None],
+    tablet_grams: float,
+    found: Mapping[str, float],
+    bounds: Mapping[str, tuple[float, float]],
+) -> dict[str, float]:
+    """The levers in whole measures, each the least that is as good as the best.
+
+    Args:
+        products: behind each lever, by its name; ``after_soak`` as well. found: where to start, grams.
+    """
+    levers = {name: _nearest(products.get(name), value, bounds[name][1]) for name, value in found.items()}
+    for turn in range(_TURNS):
+        before = dict(levers)
+        levers |= _feeder(problem, levers, tablet_grams, bounds)
+        for name in ("after_soak", "oxidizer", "acid", "bicarbonate", "soda_ash"):
+            levels = _FINE if turn else _LEVELS
+            levers[name] = _one(problem, levers, name, products.get(name), bounds[name], levels)
+        if levers == before:
+            break
+    return levers
+
+
+def _nearest(product: Product | None, grams: float, most: float) -> float:
+    """The nearest measurable amount that is not above ``most``; what is not measured stays."""
+    return grams if product is None else grams_floor(product, min(grams + 0.5 * smallest(product), most))
+
+
+def _one(
+    problem: Problem,
+    levers: Mapping[str, float],
+    name: str,
+    product: Product | None,
+    bound: tuple[float, float],
+    levels: int,
+) -> float:
+    """The least amount of one lever that is as good as the best."""
+    low, high = bound
+    if product is None or high <= low:
+        return levers[name]
+    if name in ("bicarbonate", "soda_ash", "acid") and _against(levers, name):
+        return 0.0
+    amounts = _levels(product, levers[name], high, levels)
+    return amounts[_least(problem, [dict(levers) | {name: grams} for grams in amounts])]
+
+
+def _against(levers: Mapping[str, float], name: str) -> bool:
+    """Never acid and base at one visit."""
+    others = ("bicarbonate", "soda_ash") if name == "acid" else ("acid",)
+    return any(levers[other] > 0.0 for other in others)
+
+
+def _levels(product: Product, present: float, high: float, count: int) -> list[float]:
+    """Measurable amounts from nothing to the most, those around the present one among them, in order."""
+    step = smallest(product)
+    wide = [grams_floor(product, share * high) for share in np.linspace(0.0, 1.0, count)]
+    near = [present + k * step for k in (-1, 0, 1)]
+    return sorted({round(g, 6) for g in (*wide, *near) if -1e-9 <= g <= high + 1e-9})
+
+
+def _feeder(
+    problem: Problem, levers: Mapping[str, float], tablet: float, bounds: Mapping[str, tuple[float, float]]
+) -> dict[str, float]:
+    """Tablets and opening together, from the weakest setting to the strongest."""
+    low, high = bounds["tablet_grams"]
+    if high <= low or bounds["opening"][1] <= bounds["opening"][0]:
+        return {"tablet_grams": low, "opening": bounds["opening"][0]}
+    rows = [{"tablet_grams": n * tablet, "opening": o} for n, o in _settings(int(high / tablet + 1e-9))]
+    return rows[_least(problem, [dict(levers) | row for row in rows], noise=0.0)]
+
+
+def _settings(most: int) -> list[tuple[int, float]]:
+    """Tablets and opening, from nothing to the full feeder wide open; a fuller feeder is opened further."""
+    found = {(0, 0.5), *((max(1, round(share * most)), opening) for share, opening in _LADDER)}
+    return sorted(found, key=lambda setting: setting[0] * setting[1])
+
+
+def _least(problem: Problem, candidates: Sequence[Mapping[str, float]], noise: float = 1.0) -> int:
+    """Index of the first candidate that is as good as the best; the candidates stand in the order of preference.
+
+    ``noise``: standard errors that count as no difference; none where less would leave the water without sanitizer.
+    """
+    trial = {name: np.array([row[name] for row in candidates]) for name in candidates[0]}
+    value: Array = utility(problem.run(trial), trial)
+    worse = value[int(np.argmax(value.mean(axis=1)))][None, :] - value
+    error = worse.std(axis=1) / np.sqrt(value.shape[1])
+    return int(np.argmax(worse.mean(axis=1) <= np.maximum(noise * error, _SAME)))
