@@ -108,10 +108,11 @@ def decide(case: Situation, kit: Kit, wishes: Wishes, rng: np.random.Generator, 
     bounds = _bounds(case, kit, fixed)
     problem = _problem(case, kit, wishes, rng, 0, _MEMBERS, bounds)
     choice = search(problem, rng, rounds=3)
-    check = _problem(case, kit, wishes, rng, _MEMBERS, _CHECK_MEMBERS, bounds)
+    lives = min(_CHECK_MEMBERS, max(2 * case.belief.size, _MEMBERS))  # a few lives each, where the members are few
+    check = _problem(case, kit, wishes, rng, _MEMBERS, lives, bounds)
     decision = _rounded(check, kit, dict(choice.levers), bounds)
     trial = spread_out(check, choice.levers, rng, _TRIALS)
-    members = np.arange(_MEMBERS, _MEMBERS + _CHECK_MEMBERS) % case.belief.size
+    members = np.arange(_MEMBERS, _MEMBERS + lives) % case.belief.size
     return replace(decision, trials=Trials(utility(check.run(trial), trial), members))
 
 
