@@ -17,22 +17,9 @@ from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import Role
 from tubwater.web import create_app
 from tubwater.web.serving import is_here
-from web.harness import ZONE, Clock
+from web.harness import ZONE, Clock, Plain
 
 WORDS = "larch spoon kettle river"
-
-
-class Plain:
-    """Keeps passwords readable; the real hash is tested where it lives."""
-
-    def hash(self, password: str) -> str:
-        return "plain:" + password
-
-    def verify(self, kept: str, password: str) -> bool:
-        return kept == "plain:" + password
-
-    def stale(self, kept: str) -> bool:
-        return False
 
 
 @pytest.fixture
