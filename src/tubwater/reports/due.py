@@ -11,7 +11,7 @@ from tubwater.reports.text import sentence, text_of
 from tubwater.services.due import Due, DueKind
 from tubwater.services.lookup import all_methods
 
-__all__ = ["due_reason", "due_words", "render_due"]
+__all__ = ["due_note", "due_reason", "due_words", "render_due"]
 
 _WIDTH = 80
 
@@ -49,7 +49,7 @@ def _say(kind: str, **values: object) -> str:
 
 
 def _row(due: Due) -> str:
-    return _say("row", when=_when(due), what=due_words(due), why=due_reason(due), last=", ".join(_notes(due)))
+    return _say("row", when=_when(due), what=due_words(due), why=due_reason(due), last=due_note(due))
 
 
 def _when(due: Due) -> str:
@@ -58,6 +58,11 @@ def _when(due: Due) -> str:
     if due.now:
         return _say("now")
     return show.day(due.at) if due.whole_day else _say("at", day=show.day(due.at), time=f"{due.at:%H:%M}")
+
+
+def due_note(due: Due) -> str:
+    """When it was done last and how long it takes, as far as that is known."""
+    return ", ".join(_notes(due))
 
 
 def _notes(due: Due) -> Iterator[str]:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
+from tubwater.facts import Substance
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, sentence, text_of
 from tubwater.services.lookup import all_methods, all_substances
@@ -13,39 +16,86 @@ from tubwater.services.stock import Candidate, Cost, Pack, Pot, Purchase, ShelfR
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Reason
 
-__all__ = ["money", "purchase_words", "render_shelf"]
+__all__ = ["Line", "Mark", "Section", "money", "purchase_words", "render_shelf", "shelf_words"]
 
 _WIDTH = 80
 _METRIC = UnitSystem.METRIC
 _LIKELY = 0.02  # a narrower spread is not worth telling
 
 
-def render_shelf(report: ShelfReport, units: UnitSystem = _METRIC) -> str:
+class Mark(StrEnum):
+    """How a line stands in its section."""
+
+    ITEM = "item"
+    HEAD = "head"  # of the lines below it
+    PART = "part"  # below a head
+    NUMBERED = "numbered"
+    ALERT = "alert"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a section."""
+
+    text: str
+    mark: Mark = Mark.ITEM
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading and its lines."""
+
+    head: str
+    lines: tuple[Line, ...]
+
+
+def shelf_words(report: ShelfReport, units: UnitSystem = _METRIC) -> tuple[Section, ...]:
     """Each product, strips and reagents, what to buy, what it costs, what is cheapest, what must be kept apart."""
-    blocks = [
+    blocks = (
         (_say("title"), _pots(report, units)),
         (_say("packs"), _packs(report)),
         (_say("shopping", weeks=report.weeks), _shopping(report, units)),
         (_say("money"), _money(report)),
         (_say("cheapest"), _cheapest(report, units)),
         (_say("apart"), _apart(report)),
-    ]
-    told = [(head, list(lines)) for head, lines in blocks]
-    parts = [line for head, lines in told if lines for line in (head, *lines, "")]
-    return "\n".join([*parts, _bullet(_say("caution"), "! ")]) + "\n"
+    )
+    told = ((head, tuple(lines)) for head, lines in blocks)
+    caution = Section("", (Line(_say("caution"), Mark.ALERT),))
+    return (*(Section(head, lines) for head, lines in told if lines), caution)
+
+
+def render_shelf(report: ShelfReport, units: UnitSystem = _METRIC) -> str:
+    """The same for a terminal."""
+    parts = [[*([section.head] if section.head else []), *map(_wrapped, section.lines)]
+             for section in shelf_words(report, units)]  # fmt: skip
+    return "\n\n".join("\n".join(part) for part in parts) + "\n"
+
+
+_MARKS = {
+    Mark.ITEM: ("  - ", "    "),
+    Mark.HEAD: ("  ", "  "),
+    Mark.PART: ("    - ", "      "),
+    Mark.NUMBERED: ("    ", "       "),
+    Mark.ALERT: ("  ! ", "    "),
+}
+
+
+def _wrapped(line: Line) -> str:
+    first, later = _MARKS[line.mark]
+    return textwrap.fill(line.text, _WIDTH, initial_indent=first, subsequent_indent=later)
 
 
 def _say(kind: str, units: UnitSystem = _METRIC, **values: object) -> str:
     return text_of("stock", kind, values, units)
 
 
-def _pots(report: ShelfReport, units: UnitSystem) -> Iterator[str]:
+def _pots(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
     if not report.pots:
-        yield _bullet(_say("none"))
+        yield Line(_say("none"))
     for pot in report.pots:
         lines = [*_left(pot, units), _use(pot, units), *_lasts(pot), *_good(pot)]
         lines += [sentence(pot.refusal)] if pot.refusal else []
-        yield _bullet(f"{pot.product.name}: {' '.join(lines)}")
+        yield Line(f"{pot.product.name}: {' '.join(lines)}")
 
 
 def _left(pot: Pot, units: UnitSystem) -> Iterator[str]:
@@ -75,7 +125,13 @@ def _use(pot: Pot, units: UnitSystem) -> str:
         "once": use.once,
     }
     weeks = round(use.weeks) if use.weeks >= 2.0 or use.basis != "unknown" else None
-    return _say(f"use-{use.basis}", units, weeks=weeks, **spread)
+    slow = any(str(role).startswith("slow") for role in _substance(pot).roles)
+    kind = "use-untold" if slow and use.basis == "unknown" else f"use-{use.basis}"
+    return _say(kind, units, weeks=weeks, **spread)
+
+
+def _substance(pot: Pot) -> Substance:
+    return next(known for known in all_substances() if known.key == pot.product.substance)
 
 
 def _lasts(pot: Pot) -> Iterator[str]:
@@ -108,11 +164,11 @@ def _why(reason: Reason | None) -> str:
     return f"{sentence(reason)} ({explain(reason)}.)" if marked else sentence(reason)
 
 
-def _packs(report: ShelfReport) -> Iterator[str]:
+def _packs(report: ShelfReport) -> Iterator[Line]:
     for pack in report.packs:
-        yield _bullet(_pack(pack))
+        yield Line(_pack(pack))
     if report.doubtful:
-        yield _bullet(_say("doubtful", count=len(report.doubtful), day=show.day(report.doubtful[-1][0])), "! ")
+        yield Line(_say("doubtful", count=len(report.doubtful), day=show.day(report.doubtful[-1][0])), Mark.ALERT)
 
 
 def _pack(pack: Pack) -> str:
@@ -127,11 +183,11 @@ def _method(key: str) -> str:
     return next((m.name for m in all_methods() if m.key == key), key)
 
 
-def _shopping(report: ShelfReport, units: UnitSystem) -> Iterator[str]:
+def _shopping(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
     if not report.shopping:
-        yield _bullet(_say("shopping-none"))
+        yield Line(_say("shopping-none"))
     for purchase in report.shopping:
-        yield _bullet(purchase_words(report, purchase, units))
+        yield Line(purchase_words(report, purchase, units))
 
 
 def purchase_words(report: ShelfReport, purchase: Purchase, units: UnitSystem = _METRIC) -> str:
@@ -149,13 +205,13 @@ def purchase_words(report: ShelfReport, purchase: Purchase, units: UnitSystem = 
     return f"{_say('purchase', units, why=sentence(purchase.reason, units), **values)[:-1]}; {when}."
 
 
-def _money(report: ShelfReport) -> Iterator[str]:
+def _money(report: ShelfReport) -> Iterator[Line]:
     if not report.money.costs:
-        yield _bullet(_say("money-none"))
+        yield Line(_say("money-none"))
     for cost in report.money.costs:
-        yield from map(_bullet, _cost(report, cost))
+        yield from map(Line, _cost(report, cost))
     if report.money.costs and report.money.unpriced:
-        yield _bullet(_say("unpriced", list=", ".join(report.money.unpriced)))
+        yield Line(_say("unpriced", list=", ".join(report.money.unpriced)))
 
 
 def _cost(report: ShelfReport, cost: Cost) -> Iterator[str]:
@@ -176,10 +232,10 @@ def money(amount: float, currency: str) -> str:
     return f"{amount:.2f} {currency}" if amount >= 0.1 or amount == 0.0 else f"{amount:.3f} {currency}"
 
 
-def _cheapest(report: ShelfReport, units: UnitSystem) -> Iterator[str]:
+def _cheapest(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
     for need, candidates in report.cheapest:
-        yield textwrap.fill(f"{text_of('need', need)}:", _WIDTH, initial_indent="  ", subsequent_indent="  ")
-        yield from (_bullet(_candidate(candidate, units), "- ", "    ") for candidate in candidates)
+        yield Line(f"{text_of('need', need)}:", Mark.HEAD)
+        yield from (Line(_candidate(candidate, units), Mark.PART) for candidate in candidates)
 
 
 def _candidate(candidate: Candidate, units: UnitSystem) -> str:
@@ -198,23 +254,19 @@ def _candidate(candidate: Candidate, units: UnitSystem) -> str:
     return _say(kind, units, offered=offered, **values)
 
 
-def _apart(report: ShelfReport) -> Iterator[str]:
+def _apart(report: ShelfReport) -> Iterator[Line]:
     if not report.never:
-        yield _bullet(_say("apart-none"))
+        yield Line(_say("apart-none"))
         return
     for pair in report.never:
-        yield _bullet(_say("apart-pair", first=pair.first, second=pair.second, effect=_effect(pair.effect)))
-    yield textwrap.fill(_say("places", count=len(report.places)), _WIDTH, initial_indent="  ", subsequent_indent="  ")
+        yield Line(_say("apart-pair", first=pair.first, second=pair.second, effect=_effect(pair.effect)))
+    yield Line(_say("places", count=len(report.places)), Mark.HEAD)
     for number, names in enumerate(report.places, 1):
-        yield _bullet(_say("place", number=number, names=", ".join(names)), "", "    ")
+        yield Line(_say("place", number=number, names=", ".join(names)), Mark.NUMBERED)
     for rule in report.storage:
         mark = "" if rule.basis.verified else "\u00a0*"
-        yield _bullet(text_of("safety-rule", rule.key) + mark)
+        yield Line(text_of("safety-rule", rule.key) + mark)
 
 
 def _effect(effect: str) -> str:
     return text_of("effect", effect).rstrip(".")
-
-
-def _bullet(text: str, mark: str = "- ", indent: str = "  ") -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent=indent + mark, subsequent_indent=indent + "  ")

@@ -39,6 +39,7 @@ _SESSION = timedelta(days=30)
 _PAIRED = timedelta(days=400)
 _PAIRING = timedelta(minutes=10)
 _HERE = "here"
+_OPENS_ALL = frozenset({TokenKind.SESSION, TokenKind.PROGRAM})
 
 
 def digest_of(secret: str) -> str:
@@ -184,7 +185,7 @@ class Accounts:
             WrongCredentials: it is unknown, over or withdrawn.
         """
         token = self.store.token(digest_of(secret))
-        if token is None or token.kind is TokenKind.PAIRING or not token.stands(self.clock.now()):
+        if token is None or token.kind not in _OPENS_ALL or not token.stands(self.clock.now()):
             raise WrongCredentials
         account = self.store.account(token.account)
         if account is None or account.closed:
@@ -260,6 +261,35 @@ class Accounts:
         if found is None:
             raise UnknownEntry("token", token)
         self._withdraw(found)
+
+    # Calendars
+
+    def make_calendar(self, tub: str, by: Caller) -> Opened:
+        """A secret with which a calendar can read what is due at one tub, and nothing else.
+
+        Raises:
+            NotAllowed: a program asks, or the tub is not the caller's to see.
+        """
+        made_for = {token.id: token.kind for token in self.store.tokens(by.account)}
+        if made_for.get(by.token) is TokenKind.PROGRAM:
+            raise NotAllowed("calendar")
+        by.demand(Deed.READ, tub)
+        return self._open(by.account, TokenKind.CALENDAR, None, name=tub, most=Role.READER)
+
+    def calendars(self, tub: str, by: Caller) -> list[Token]:
+        """The calendars of an account, or for an owner of all, that still read a tub."""
+        now = self.clock.now()
+        mine = (token for account in self.people(by) for token in self.store.tokens(account.id))
+        return [t for t in mine if t.kind is TokenKind.CALENDAR and t.name == tub and t.stands(now)]
+
+    def reads_calendar(self, secret: str, tub: str) -> bool:
+        """Whether a secret opens the calendar of a tub; it ends with the role of whoever made it."""
+        token = self.store.token(digest_of(secret))
+        if token is None or token.kind is not TokenKind.CALENDAR or token.name != tub:
+            return False
+        account = self.store.account(token.account)
+        stands = token.stands(self.clock.now()) and account is not None and not account.closed
+        return stands and account is not None and self._caller(account, token).may(Deed.READ, tub)
 
     def _open(
         self,

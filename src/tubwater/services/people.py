@@ -73,6 +73,7 @@ class TokenKind(StrEnum):
     SESSION = "session"  # a browser or a paired phone
     PROGRAM = "program"  # the JSON interface
     PAIRING = "pairing"  # lets one phone join, once
+    CALENDAR = "calendar"  # reads what is due at one tub, whose id is its name, and nothing else
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,10 @@ from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
 from tubwater.web.show import page
 
-__all__ = ["MEASURES", "change", "product_form", "product_of", "router", "shelf"]
+__all__ = ["MEASURES", "PACKAGE", "change", "product_form", "product_of", "router", "shelf"]
 
 router = APIRouter(include_in_schema=False)
+PACKAGE = ("size", "price", "opened", "expires")
 MEASURES = ("scoop", "cap", "spoon", "tablet")
 _NEW = "new"
 
@@ -53,9 +54,10 @@ def change(request: Request, desk: Here, tub: str, number: str, sent: SentForm) 
     place = _place(number, products)
     rest = [p for i, p in enumerate(products) if i != place]
     if not sent.text("remove"):
-        rest.insert(place, {**_kept(products, place), **product_of(sent)})
+        rest.insert(place, {**_kept(products, place, sent), **product_of(sent), **_counted(desk, sent)})
     try:
-        body = {"product": rest}
+        newest = desk.keeping.newest(tub, Kind.SHELF)
+        body = {**(newest.entry.body if newest else {}), "product": rest}
         desk.keeping.describe(tub, Kind.SHELF, body, sent.text("after"), desk.source(request), sent.text("key"))
     except InputError as error:
         return _form(request, desk, tub, number, sent, error)
@@ -65,7 +67,7 @@ def change(request: Request, desk: Here, tub: str, number: str, sent: SentForm) 
 def product_of(sent: Sent, prefix: str = "") -> dict[str, Any]:
     """A product of a form as a table of a keeper's file."""
     found: dict[str, Any] = {"substance": sent.text(f"{prefix}substance")}
-    for key in ("name", "stock"):
+    for key in ("name", "stock", *PACKAGE):
         if sent.text(prefix + key):
             found[key] = sent.text(prefix + key)
     strength = sent.text(f"{prefix}strength")
@@ -80,9 +82,16 @@ def product_of(sent: Sent, prefix: str = "") -> dict[str, Any]:
     return found
 
 
-def _kept(products: list[dict[str, Any]], place: int) -> dict[str, Any]:
-    """What the form does not ask for."""
-    return {"parts": products[place]["parts"]} if place < len(products) and "parts" in products[place] else {}
+def _kept(products: list[dict[str, Any]], place: int, sent: Sent) -> dict[str, Any]:
+    """What the form does not ask for; a stock that was changed was counted now, not when the one before was."""
+    known = products[place] if place < len(products) else {}
+    same = sent.text("stock") == known.get("stock", "")
+    return {key: known[key] for key in ("parts", "counted") if key in known and (key == "parts" or same)}
+
+
+def _counted(desk: Desk, sent: Sent) -> dict[str, str]:
+    now = desk.now().isoformat(timespec="minutes")
+    return {"counted": now} if sent.text("counted_now") and sent.text("stock") else {}
 
 
 def _products(desk: Desk, tub: str) -> list[dict[str, Any]]:

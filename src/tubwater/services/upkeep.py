@@ -1,0 +1,82 @@
+"""The shelf, and what is due, of a tub in the logbook."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime
+
+from tubwater.advice import Situation, make_plan
+from tubwater.advice.wishes import Wishes
+from tubwater.services.due import Due, due_of
+from tubwater.services.keeping import Keeping
+from tubwater.services.ports import Kind, Stored
+from tubwater.services.stock import ShelfReport, shelf_of
+from tubwater.services.storage import KitStore
+from tubwater.services.tubfile import TubFile
+from tubwater.tub import Package, Product, Reagents, Shelf
+
+__all__ = ["due_of_tub", "shelf_counted", "shelf_of_tub"]
+
+
+def shelf_of_tub(keeping: Keeping, kits: KitStore, tub: str, weeks: float = 4.0) -> ShelfReport:
+    """The shelf of a tub now, with shopping for ``weeks``.
+
+    Raises:
+        UnknownEntry: no such tub. InputError: the weeks are not 1 to 26.
+    """
+    file, case = _now(keeping, tub)
+    plan = make_plan(case, Wishes(days=file.visit.days_until_next))
+    return shelf_of(case, plan, _reagents(file, kits, tub), file.offers, weeks)
+
+
+def due_of_tub(keeping: Keeping, kits: KitStore, tub: str, days: float = 14.0) -> tuple[Due, ...]:
+    """What is overdue at a tub, and what becomes due within ``days``.
+
+    Raises:
+        UnknownEntry: no such tub. InputError: the days are not 1 to 400.
+    """
+    file, case = _now(keeping, tub)
+    return due_of(case, days, _reagents(file, kits, tub), file.visit.days_until_next)
+
+
+def _now(keeping: Keeping, tub: str) -> tuple[TubFile, Situation]:
+    file, case = keeping.file(tub), keeping.case(tub)
+    return file, replace(case, shelf=shelf_counted(file.shelf, keeping.entries(tub), case.now))
+
+
+def shelf_counted(shelf: Shelf, entries: Sequence[Stored], now: datetime) -> Shelf:
+    """The shelf with the time at which each stock was counted: where nobody said, when it was entered as it stands."""
+    told = [stored for stored in entries if stored.entry.kind is Kind.SHELF]
+    return Shelf(tuple(_counted(product, told, now) for product in shelf.products))
+
+
+def _counted(product: Product, told: Sequence[Stored], now: datetime) -> Product:
+    package: Package = product.package
+    if product.stock_grams is None or package.counted is not None or not told:
+        return product
+    newest, since = _stock(product, told[-1]), told[-1]
+    for stored in reversed(told):
+        if _stock(product, stored) != newest:
+            break
+        since = stored
+    return replace(product, package=replace(package, counted=min(since.entry.happened, now)))
+
+
+def _stock(product: Product, stored: Stored) -> object:
+    rows = stored.entry.body.get("product", ())
+    mine = (row for row in rows if row.get("name", row.get("substance")) == product.name)
+    return next((row.get("stock") for row in mine), None)
+
+
+def _reagents(file: TubFile, kits: KitStore, tub: str) -> tuple[Reagents, ...]:
+    """Those of the description, and the kits of this tub or of any."""
+    mine = [kit for kit in kits.all() if kit.tub in ("", tub) and (kit.opened or kit.spoils)]
+    return (
+        *file.reagents,
+        *(Reagents(kit.method, kit.name, _day(kit.opened), _day(kit.spoils)) for kit in mine),
+    )
+
+
+def _day(at: datetime | None) -> date | None:
+    return at.date() if at else None

@@ -1,0 +1,115 @@
+"""What is due and the calendar of it, and the shelf with its money."""
+
+from __future__ import annotations
+
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from tubwater.errors import NotAllowed, UnknownEntry
+from tubwater.reports.calendar import DAYS, calendar_file
+from tubwater.reports.due import due_note, due_reason, due_words
+from tubwater.reports.stock import shelf_words
+from tubwater.services.accounts import Accounts, Opened
+from tubwater.services.due import DueKind
+from tubwater.services.people import Deed, Token
+from tubwater.services.ports import Kind
+from tubwater.services.upkeep import due_of_tub, shelf_of_tub
+from tubwater.web.access import caller_of
+from tubwater.web.desk import Here
+from tubwater.web.forms import SentForm
+from tubwater.web.show import page
+
+__all__ = ["calendar", "done", "due", "offer", "router", "stock", "withdraw"]
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/tubs/{tub}/due")
+def due(request: Request, desk: Here, tub: str) -> HTMLResponse:
+    """What is overdue, what comes, and the calendars that read it."""
+    return _page(request, desk, tub)
+
+
+@router.post("/tubs/{tub}/due/done")
+def done(request: Request, desk: Here, tub: str, sent: SentForm) -> RedirectResponse:
+    """Notes that a task of care was done now."""
+    body = {"task": sent.text("task")}
+    desk.keeping.record(tub, Kind.CARED, body, desk.source(request), sent.text("key"))
+    return RedirectResponse(f"/tubs/{quote(tub)}/due", 303)
+
+
+@router.post("/tubs/{tub}/due/calendar")
+def offer(request: Request, desk: Here, tub: str) -> HTMLResponse:
+    """A secret address for a calendar, shown once."""
+    accounts, caller = _accounts(request), caller_of(request)
+    if accounts is None or caller is None:
+        raise NotAllowed("calendar")
+    desk.keeping.file(tub)
+    return _page(request, desk, tub, accounts.make_calendar(tub, caller))
+
+
+@router.post("/tubs/{tub}/due/calendar/{token}/withdraw")
+def withdraw(request: Request, tub: str, token: str) -> RedirectResponse:
+    """From now on that address shows nothing."""
+    accounts, caller = _accounts(request), caller_of(request)
+    if accounts is None or caller is None or token not in {one.id for one in accounts.calendars(tub, caller)}:
+        raise UnknownEntry("calendar", token)
+    accounts.withdraw_token(token, caller)
+    return RedirectResponse(f"/tubs/{quote(tub)}/due", 303)
+
+
+@router.get("/tubs/{tub}/calendar.ics")
+def calendar(request: Request, desk: Here, tub: str, key: str = "") -> Response:
+    """What is due as iCalendar, for whoever knows the secret in the address or may see the tub anyhow."""
+    accounts, caller = _accounts(request), caller_of(request)
+    sees = accounts is None or (caller is not None and caller.may(Deed.READ, tub))
+    if not sees and not (key and accounts and accounts.reads_calendar(key, tub)):
+        raise UnknownEntry("tub", tub)  # never told which of the two is wrong
+    name = desk.keeping.file(tub).tub.name
+    content = calendar_file(tub, name, due_of_tub(desk.keeping, desk.kits, tub, DAYS), desk.now())
+    return Response(content, media_type="text/calendar; charset=utf-8")
+
+
+@router.get("/tubs/{tub}/stock")
+def stock(request: Request, desk: Here, tub: str, weeks: float = 4.0) -> HTMLResponse:
+    """What is left and until when, what to buy, what it costs, what must stand apart."""
+    file = desk.keeping.file(tub)
+    report = shelf_of_tub(desk.keeping, desk.kits, tub, weeks)
+    values = {"tub": tub, "file": file, "units": file.units, "sections": shelf_words(report, file.units)}
+    return page(request, "stock.html", values)
+
+
+def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) -> HTMLResponse:
+    accounts, caller = _accounts(request), caller_of(request)
+    readers: list[Token] = accounts.calendars(tub, caller) if accounts and caller else []
+    address = f"{str(request.base_url).rstrip('/')}/tubs/{quote(tub)}/calendar.ics"
+    rows = [
+        {
+            "now": due.now,
+            "late": round(due.overdue),
+            "at": due.at,
+            "whole": due.whole_day,
+            "what": due_words(due),
+            "why": due_reason(due),
+            "note": due_note(due),
+            "task": due.key if due.kind is DueKind.CARE else "",
+            "key": desk.keeping.names.fresh(),
+        }
+        for due in due_of_tub(desk.keeping, desk.kits, tub, 30.0)
+    ]
+    values = {
+        "tub": tub,
+        "file": desk.keeping.file(tub),
+        "blocks": [("due.overdue", [r for r in rows if r["now"]]), ("due.coming", [r for r in rows if not r["now"]])],
+        "may_share": accounts is not None and caller is not None,
+        "link": f"{address}?key={made.secret}" if made else "",
+        "readers": readers,
+    }
+    return page(request, "due.html", values)
+
+
+def _accounts(request: Request) -> Accounts | None:
+    found: Accounts | None = request.app.state.accounts
+    return found
