@@ -65,7 +65,15 @@ MEMBERS = 64
 BR2, CL2, CACO3 = 159.808, 70.906, 50.0435  # g per mol of halogen(+1); g of CaCO3 per eq
 PH_SLACK = SCALE_SLACK = 0.05  # 64 members have ragged tails
 MEASURED = 0.2  # and doses an error of up to a fifth, which is drawn anew here
-DECLARED = {"recover-sanitizer", "weekly-shock", "activate-bank", "first-chlorine", "sanitize-while-heating"}
+DECLARED = {
+    "recover-sanitizer",
+    "shock-it",
+    "disinfect-fill",
+    "weekly-shock",
+    "activate-bank",
+    "first-chlorine",
+    "sanitize-while-heating",
+}
 ADDS = (StepKind.DOSE, StepKind.SET_FEEDER)
 BANNED_SIGNS = frozenset(Sign) - {Sign.PURPLE_INDICATOR}
 BALANCE = {Role.LOWER_PH, Role.RAISE_ALKALINITY, Role.RAISE_PH}

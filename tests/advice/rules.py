@@ -13,6 +13,7 @@ from advice.rules_steps import (
     a_plan_that_adds_vents_and_covers_at_the_end,
     additions_are_apart_and_stirred_in,
     bromide_goes_in_once_a_fill,
+    cloudy_or_smelling_water_gets_an_oxidizer_only_on_valid_readings,
     every_amount_can_be_measured,
     every_number_is_a_number,
     every_product_is_in_hand_and_belongs_into_this_tub,
@@ -26,6 +27,7 @@ from advice.rules_steps import (
     one_family_in_the_feeder,
     the_clock_of_a_plan_never_runs_back,
     the_dose_after_a_soak_is_safe,
+    whatever_keeps_people_out_names_its_test_within_two_days,
 )
 from advice.rules_verdict import (
     a_verdict_says_as_of_and_good_until,
@@ -91,6 +93,8 @@ RULES: tuple[Callable[[Answered], bool], ...] = (
     no_feeder_is_set_where_the_sanitizer_is_too_high,
     a_changed_water_is_tested_before_anybody_gets_in,
     the_dose_after_a_soak_is_safe,
+    cloudy_or_smelling_water_gets_an_oxidizer_only_on_valid_readings,
+    whatever_keeps_people_out_names_its_test_within_two_days,
     every_number_is_a_number,
 )
 

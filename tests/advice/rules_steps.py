@@ -17,9 +17,13 @@ from advice.strategies import NOW
 from tubwater.facts import Role, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import (
+    CONTAMINATIONS,
     Clarity,
     Dosed,
+    Drained,
     FeederSet,
+    Filled,
+    Noticed,
     Sanitizer,
     Sign,
     StepKind,
@@ -32,6 +36,7 @@ __all__ = [
     "a_plan_that_adds_vents_and_covers_at_the_end",
     "additions_are_apart_and_stirred_in",
     "bromide_goes_in_once_a_fill",
+    "cloudy_or_smelling_water_gets_an_oxidizer_only_on_valid_readings",
     "every_amount_can_be_measured",
     "every_number_is_a_number",
     "every_product_is_in_hand_and_belongs_into_this_tub",
@@ -45,6 +50,7 @@ __all__ = [
     "one_family_in_the_feeder",
     "the_clock_of_a_plan_never_runs_back",
     "the_dose_after_a_soak_is_safe",
+    "whatever_keeps_people_out_names_its_test_within_two_days",
 ]
 
 
@@ -143,7 +149,7 @@ def never_acid_and_base_at_one_visit(a: Answered) -> bool:
     acid = any(Role.LOWER_PH in r for r in roles)
     base = any(r & {Role.RAISE_ALKALINITY, Role.RAISE_PH} for r in roles)
     if acid and base:  # only where fresh water is balanced, and each says from which number to which band
-        assert a.plan.situation in ("fresh-fill", "new-to-me")
+        assert a.plan.situation == "fresh-fill" or any(s.litres >= 0.9 * a.drawn.tub.litres for s in a.plan.steps)
         balanced = [s for s in a.doses if substances()[a.product(s).substance].roles & BALANCE]
         assert all({"quantity", "value", "low", "high"} <= set(r.values) for s in balanced for r in s.reasons)
     return acid or base
@@ -153,8 +159,10 @@ def nothing_goes_in_while_the_water_is_not_known(a: Answered) -> bool:
     """Readings that contradict each other, a running wait, spoiled colours, what keeps everybody out."""
     look, read, ph = a.look, a.newest(a.sanitizer), a.newest(Quantity.PH)
     waits = any(isinstance(e, Dosed) and NOW - e.at < timedelta(minutes=SPACING) for e in a.drawn.events)
-    stops = look is not None and (look.signs & {Sign.CONTAMINATION, Sign.SLIME} or look.clarity is Clarity.CLOUDY)
+    stops = look is not None and (look.signs & (CONTAMINATIONS | {Sign.SLIME}) or look.clarity is Clarity.CLOUDY)
     fresh = a.plan.situation not in ("in-use", "recovery")
+    if not fresh and stops and look is not None and look.signs and look.clarity is Clarity.CLEAR:
+        stops = not _changed_since(a, look)  # the sign still stands, its water is gone
     if (waits or stops or a.case.suspects or read is None) and not fresh:
         raise AssertionError(f"{a.plan.situation}: waits {waits}, stops {stops}, suspects {a.case.suspects}, {read}")
     purple = look is not None and Sign.PURPLE_INDICATOR in look.signs
@@ -162,6 +170,35 @@ def nothing_goes_in_while_the_water_is_not_known(a: Answered) -> bool:
     if spoiled and not fresh:
         assert not any(substances()[a.product(s).substance].roles & {Role.LOWER_PH, Role.RAISE_PH} for s in a.doses)
     return bool(waits or stops or a.case.suspects or read is None or spoiled)
+
+
+def cloudy_or_smelling_water_gets_an_oxidizer_only_on_valid_readings(a: Answered) -> bool:
+    """Treated water: nothing else declared, sanitizer and pH read, and a look and a test before anybody gets in."""
+    treated = a.plan.situation in ("cloudy", "strong-smell", "lasting-foam", "blood")
+    if treated:
+        assert a.newest(a.sanitizer) is not None and a.newest(Quantity.PH) is not None and not a.case.suspects
+        assert a.plan.steps[0].kind is StepKind.KEEP_OUT and a.plan.after_soak is None
+    return treated
+
+
+def whatever_keeps_people_out_names_its_test_within_two_days(a: Answered) -> bool:
+    """Within two days, handed over to somebody, or by the last test of fresh water, which is the next visit."""
+    if a.fit:
+        return False
+    tests = [s for s in a.plan.steps if a.sanitizer in s.quantities]
+    handed = any(s.kind is StepKind.HAND_OVER or s.by for s in tests)
+    last = max((s.starts_at + s.minutes for s in tests), default=0.0)
+    ends = abs((a.plan.next_visit - NOW).total_seconds() / 60.0 - last) < 5.0
+    assert a.plan.next_visit - NOW <= timedelta(days=2) or handed or ends
+    return True
+
+
+def _changed_since(a: Answered, look: Noticed) -> bool:
+    whole = 0.9 * a.drawn.tub.litres
+    signed = [e for e in a.drawn.events if isinstance(e, Noticed) and e.signs & look.signs]
+    first = min(signed, key=lambda e: e.at)
+    later = [e for e in a.drawn.events if e.at >= first.at]
+    return any(isinstance(e, Filled) or (isinstance(e, Drained) and e.litres >= whole) for e in later)
 
 
 def _too_high(a: Answered) -> bool:

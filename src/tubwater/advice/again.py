@@ -72,7 +72,7 @@ def _compared(case: Situation, row: Standing | None) -> tuple[Reason, ...]:
         reading = next(iter(case.readings(quantity)), None)
         if reading is None or (expected and quantity not in expected):
             continue
-        values: dict[str, float | str] = {"quantity": str(quantity), "value": reading.value}
+        values: dict[str, float | str] = {"quantity": str(quantity), **case.told(reading)}
         if quantity in expected:
             values |= {"low": expected[quantity].low, "high": expected[quantity].high}
         found.append(Reason("replanned-retest", values))

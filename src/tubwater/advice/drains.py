@@ -8,12 +8,12 @@ import numpy as np
 
 from tubwater.advice.now import Situation
 from tubwater.belief import Observer
-from tubwater.dynamics import refill
+from tubwater.dynamics import TubState, refill
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Expectation, Reason
 
-__all__ = ["Change", "after_change", "change_needed", "expected_after"]
+__all__ = ["Change", "after_change", "change_needed", "expected_after", "with_fill_water"]
 
 _TOO_MUCH = {Quantity.TOTAL_ALKALINITY: 2.0, Quantity.CALCIUM_HARDNESS: 1.6}  # times the upper aim (judgement)
 _SURE = 0.7  # a read value may still be a blunder (judgement)
@@ -69,3 +69,11 @@ def expected_after(case: Situation) -> tuple[Expectation, ...]:
         low, median, high = np.quantile(case.observer.read(quantity), (0.05, 0.5, 0.95))
         found.append(Expectation(quantity, float(median), float(low), float(high)))
     return tuple(found)
+
+
+def with_fill_water(case: Situation) -> Situation:
+    """The situation with the tub full of water from the tap and nothing in it."""
+    none = np.zeros(case.belief.size)
+    bare = TubState(case.rates.fill, none, none, none + 0.5, none + 7.5)
+    state = replace(bare, ph=Observer(bare).solved.ph)
+    return replace(case, belief=replace(case.belief, state=state))

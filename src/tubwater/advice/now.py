@@ -16,12 +16,32 @@ from tubwater.dynamics import Rates, TubState
 from tubwater.facts import Guideline, Limits, Role, Substance, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import standard_value
-from tubwater.tub import Answer, Clarity, Dosed, Noticed, Product, Reading, Reason, Sanitizer, Shelf, Sign, Tested, Tub
+from tubwater.tub import (
+    Answer,
+    Clarity,
+    Dosed,
+    Drained,
+    Event,
+    FeederSet,
+    Filled,
+    Noticed,
+    Product,
+    Reading,
+    Reason,
+    Sanitizer,
+    Shelf,
+    Sign,
+    Soaked,
+    Tested,
+    Tub,
+)
 
-__all__ = ["Lapse", "Situation", "others", "reaction_minutes", "substance_of"]
+__all__ = ["Lapse", "Situation", "kind_of_sign", "others", "reaction_minutes", "substance_of"]
 
 Array = NDArray[np.float64]
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
+_WHOLE = 0.9  # of the water out is all of it (judgement)
+_NEEDS_WATER = (Filled, Tested, Dosed, Soaked, FeederSet)
 
 
 @dataclass(frozen=True)
@@ -36,6 +56,11 @@ class Lapse:
 def substance_of(product: Product) -> Substance:
     """The substance of a product."""
     return substances()[product.substance]
+
+
+def kind_of_sign(sign: Sign) -> str:
+    """The kind of the reason that a sign gives to keep people out."""
+    return "contamination" if sign is Sign.CONTAMINATION else f"sign-{sign.value.replace(' ', '-')}"
 
 
 def reaction_minutes(state: TubState, rates: Rates) -> float:
@@ -118,6 +143,32 @@ class Situation:
         looks = [e for e in self.belief.events if isinstance(e, Noticed) and e.at <= self.now]
         return max(looks, key=lambda e: e.at) if looks else Noticed(self.now)
 
+    @cached_property
+    def filled_at(self) -> datetime | None:
+        """When all of the water was last let out or filled in; nothing before it says anything of this water."""
+        return max((e.at for e in self._past if isinstance(e, Filled) or self._empties(e)), default=None)
+
+    @cached_property
+    def empty(self) -> bool:
+        """All water was let out, and since then nothing happened that needs water."""
+        out = max((e.at for e in self._past if self._empties(e)), default=None)
+        return out is not None and not any(isinstance(e, _NEEDS_WATER) and e.at >= out for e in self._past)
+
+    @property
+    def _past(self) -> list[Event]:
+        return [e for e in self.belief.events if e.at <= self.now]
+
+    def changes_since(self, at: datetime) -> tuple[int, int]:
+        """How often all of the water was let out, and how often it was filled in, since a time."""
+        later = [e for e in self._past if e.at >= at]
+        return sum(self._empties(e) for e in later), sum(isinstance(e, Filled) for e in later)
+
+    def _empties(self, event: Event) -> bool:
+        return isinstance(event, Drained) and event.litres >= _WHOLE * self.tub.litres
+
+    def _before_this_water(self, at: datetime) -> bool:
+        return self.filled_at is not None and at < self.filled_at
+
     @property
     def clarity(self) -> Clarity:
         """Whether the drain was seen sharply."""
@@ -151,7 +202,7 @@ class Situation:
 
     @property
     def _told_lapse(self) -> Noticed | None:
-        looks = [e for e in self.belief.events if isinstance(e, Noticed) and e.at <= self.now]
+        looks = [e for e in self._past if isinstance(e, Noticed) and not self._before_this_water(e.at)]
         told = [e for e in looks if e.lapse_hours is not None]
         newest = max(told, key=lambda e: e.at) if told else None
         low = self._low_readings
@@ -162,7 +213,8 @@ class Situation:
     def _low_readings(self) -> list[Reading]:
         """Readings of the sanitizer whose middle is below the limit, newest first; bleached ones are not low."""
         floor = self.limits(self.sanitizer_quantity).keep_out_low
-        return [r for r in self.readings(self.sanitizer_quantity) if self.middle(r) < floor and not self._bleached(r)]
+        read = [r for r in self.readings(self.sanitizer_quantity) if not self._before_this_water(r.at)]
+        return [r for r in read if self.middle(r) < floor and not self._bleached(r)]
 
     @property
     def _unknown_lapse(self) -> Lapse | None:
@@ -179,16 +231,17 @@ class Situation:
         return None if before else Lapse("lapse-unknown", low[0].at, None)
 
     @cached_property
-    def lapse_closed(self) -> bool:
-        """Two good sanitizer readings at least twelve hours apart since the lapse."""
+    def good_since_lapse(self) -> tuple[datetime, ...]:
+        """When the sanitizer read well since the lapse; empty where there was none."""
         since = self.lapse.since if self.lapse else self.now
         floor = self.limits(self.sanitizer_quantity).bathing_low
-        good = [
-            r.at
-            for r in self.readings(self.sanitizer_quantity)
-            if r.at > since and min(self.standard(r)) >= floor and not self._in_window(r.at)
-        ]
-        apart = timedelta(hours=defaults()["two_readings_hours"].value)
+        read = [r for r in self.readings(self.sanitizer_quantity) if r.at > since and min(self.standard(r)) >= floor]
+        return tuple(r.at for r in read if not self._in_window(r.at))
+
+    @cached_property
+    def lapse_closed(self) -> bool:
+        """Two good sanitizer readings at least twelve hours apart since the lapse."""
+        good, apart = self.good_since_lapse, timedelta(hours=defaults()["two_readings_hours"].value)
         return bool(good) and max(good) - min(good) >= apart
 
     @property
@@ -221,14 +274,18 @@ class Situation:
     def last_valid(self, quantity: Quantity) -> Reading | None:
         """The newest reading, or None where it counts for nothing: spoiled, suspect, or inside a window."""
         found = self.readings(quantity)
-        if not found or (str(quantity) in self.suspects):
+        if not found or self._before_this_water(found[0].at) or (str(quantity) in self.suspects):
             return None
         newest = found[0]
-        if quantity is Quantity.PH and self._colour_spoiled:
+        if quantity is Quantity.PH and self.colour_spoiled:
             return None
-        if quantity is self.sanitizer_quantity and (self._bleached(newest) or self._in_window(newest.at)):
-            return None
-        return newest
+        return None if quantity is self.sanitizer_quantity and self.spoiled_by_a_dose(newest) else newest
+
+    def spoiled_by_a_dose(self, reading: Reading) -> str:
+        """The kind of what a dose did to a reading of the sanitizer, or empty."""
+        if self._in_window(reading.at):
+            return "reading-in-window"
+        return "reading-bleached" if self._bleached(reading) else ""
 
     def newest_pair(self) -> tuple[Reading, Reading]:
         """The valid readings of sanitizer and pH; only for a case that has both."""
@@ -245,9 +302,18 @@ class Situation:
         """What was read, as an interval in the project's unit and the tub's own scale."""
         return standard_value(reading)
 
+    def told(self, reading: Reading) -> dict[str, float | str]:
+        """What was read, for a text: a value, two ends, or the end of the scale that it lies below or above."""
+        low, high = self.standard(reading)
+        if np.isinf(low) or np.isinf(high):
+            return {"below": high} if np.isinf(low) else {"above": low}
+        return {"value": low} if low == high else {"from": low, "to": high}
+
     @cached_property
-    def _colour_spoiled(self) -> bool:
-        high = self.readings(self.sanitizer_quantity)[:1]
+    def colour_spoiled(self) -> bool:
+        """Much sanitizer, or a purple colour: the pH that was read counts for nothing."""
+        newest = self.readings(self.sanitizer_quantity)[:1]
+        high = [r for r in newest if not self._before_this_water(r.at)]
         strong = bool(high) and max(self.standard(high[0])) > 10.0
         return strong or Sign.PURPLE_INDICATOR in self.noticed.signs
 

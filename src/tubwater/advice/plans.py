@@ -5,11 +5,16 @@ from __future__ import annotations
 from tubwater.advice.fresh import just_filled, plan_fresh
 from tubwater.advice.in_use import plan_in_use
 from tubwater.advice.now import Situation
-from tubwater.advice.stops import must_test_first, stop_plan, stops
+from tubwater.advice.opening import with_opening_test
+from tubwater.advice.procedure import procedure_for, still_to_do
+from tubwater.advice.stops import must_test_first, plan_anew, plan_stop, plan_treatment, settled_first, stop_plan
+from tubwater.advice.too_high import plan_too_high, reads_too_high
 from tubwater.advice.unknown import plan_unknown
 from tubwater.advice.verdict import judge
 from tubwater.advice.wishes import Occasion, Wishes
-from tubwater.tub import Plan
+from tubwater.facts.quantity import Quantity
+from tubwater.facts.situations import Procedure, Then
+from tubwater.tub import Plan, Verdict
 
 __all__ = ["make_plan"]
 
@@ -17,13 +22,39 @@ __all__ = ["make_plan"]
 def make_plan(case: Situation, wishes: Wishes, seed: int = 0) -> Plan:
     """A plan a person can carry out: steps in order, the dose after a soak, when people may get in."""
     verdict = judge(case)
-    kinds = {reason.kind for reason in verdict.reasons}
+    found = procedure_for(case, {reason.kind for reason in verdict.reasons})
+    plan = _plan(case, verdict, found, wishes, seed)
+    return with_opening_test(plan, case, wishes, found)
+
+
+def _plan(case: Situation, verdict: Verdict, found: Procedure | None, wishes: Wishes, seed: int) -> Plan:
+    """What others have to settle comes first, then water that goes or is new, then the water that stays."""
+    if found is not None and found.then is Then.STOP:
+        return plan_stop(case, verdict, seed, found)
+    if found is not None and found.then is Then.FRESH:
+        left = still_to_do(case, found)
+        if left:
+            return plan_anew(case, verdict, wishes, seed, found, left)
+        return settled_first(_of_water(case, verdict, None, wishes, seed), found)
+    return _of_water(case, verdict, found, wishes, seed)
+
+
+def _of_water(case: Situation, verdict: Verdict, found: Procedure | None, wishes: Wishes, seed: int) -> Plan:
+    """Fresh water, unknown water, or the water that is in."""
+    if wishes.occasion is Occasion.FRESH_WATER or case.empty or just_filled(case):
+        return plan_fresh(case, verdict, wishes, seed)
     if wishes.occasion is Occasion.UNKNOWN_HISTORY:
         return plan_unknown(case, verdict, wishes, seed)
-    if wishes.occasion is Occasion.FRESH_WATER or (just_filled(case) and not stops(kinds)):
-        return plan_fresh(case, verdict, wishes, seed)
-    if stops(kinds):
-        return stop_plan(case, verdict, seed, "keep-out")
-    if must_test_first(case, kinds):
+    return _of_present_water(case, verdict, found, wishes, seed)
+
+
+def _of_present_water(case: Situation, verdict: Verdict, found: Procedure | None, wishes: Wishes, seed: int) -> Plan:
+    treats = found is not None and found.then is Then.TREAT
+    unread = treats and case.last_valid(Quantity.PH) is None and not reads_too_high(case)
+    if unread or must_test_first(case, {reason.kind for reason in verdict.reasons}):
         return stop_plan(case, verdict, seed, "test-first")
+    if reads_too_high(case):
+        return plan_too_high(case, verdict, seed)
+    if found is not None and treats:
+        return plan_treatment(case, verdict, wishes, seed, found)
     return plan_in_use(case, verdict, wishes, seed)

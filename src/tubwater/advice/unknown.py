@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tubwater.advice.fresh import plan_fresh
-from tubwater.advice.heating import hose_minutes
 from tubwater.advice.in_use import plan_in_use
 from tubwater.advice.now import Situation
-from tubwater.advice.stops import must_test_first, stop_plan, stops
+from tubwater.advice.stops import must_test_first, plan_anew, shocked, stop_plan, stops
 from tubwater.advice.wishes import Wishes
-from tubwater.facts import care_steps
-from tubwater.tub import Plan, Reason, Step, StepKind, Verdict, VerdictKind
+from tubwater.facts.situations import procedures
+from tubwater.tub import Plan, Reason, Verdict, VerdictKind
 
 __all__ = ["plan_unknown"]
-
-_LOOK_AT = ("inspect-suction-covers", "test-protective-device")
 
 
 def plan_unknown(case: Situation, verdict: Verdict, wishes: Wishes, seed: int) -> Plan:
@@ -24,12 +20,9 @@ def plan_unknown(case: Situation, verdict: Verdict, wishes: Wishes, seed: int) -
     if must_test_first(case, kinds) and not stops(kinds):
         return stop_plan(case, verdict, seed, "new-to-me")
     if stops(kinds) or _poor(case, verdict):
-        return plan_fresh(case, verdict, wishes, seed, first=_emptied(case), situation="new-to-me")
-    plan = plan_in_use(case, verdict, wishes, seed, shock=True)
-    return _named(plan)
-
-
-def _named(plan: Plan) -> Plan:
+        found = procedures()["new-to-me"]
+        return plan_anew(case, verdict, wishes, seed, found, found.steps)
+    plan = shocked(case, plan_in_use(case, verdict, wishes, seed, shock=True))
     return replace(plan, situation="new-to-me", notes=(*plan.notes, Reason("history-unknown")))
 
 
@@ -38,27 +31,3 @@ def _poor(case: Situation, verdict: Verdict) -> bool:
     reading = case.last_valid(case.sanitizer_quantity)
     low = case.limits(case.sanitizer_quantity).keep_out_low
     return verdict.kind is VerdictKind.KEEP_OUT or reading is None or min(case.standard(reading)) < low
-
-
-def _emptied(case: Situation) -> tuple[Step, ...]:
-    """Look at what can hurt, purge the pipes, empty the tub and scrub it."""
-    tasks = care_steps()
-    looks = [Step(StepKind.CHECK, minutes=tasks[k].minutes, task=k, reasons=_due(k)) for k in _LOOK_AT]
-    purge = Step(
-        StepKind.CHECK, minutes=tasks["purge-pipes"].minutes, task="purge-pipes", reasons=(Reason("purge-first"),)
-    )
-    litres = case.tub.litres
-    drain = Step(
-        StepKind.DRAIN,
-        minutes=hose_minutes(litres),
-        litres=litres,
-        reasons=(Reason("history-unknown"),),
-        cautions=("electric-off", "drain-where-allowed"),
-    )
-    clean = Step(StepKind.CLEAN, minutes=30.0, cautions=("electric-off",), reasons=(Reason("scrub-empty"),))
-    return (*looks, *([purge] if case.tub.equipment.pump else []), drain, clean)
-
-
-def _due(key: str) -> tuple[Reason, ...]:
-    task = care_steps()[key]
-    return (Reason("care-due", {"days": task.interval_days}, task.basis),)

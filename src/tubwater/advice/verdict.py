@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from tubwater.advice.now import Situation
+from tubwater.advice.now import Situation, kind_of_sign
 from tubwater.dynamics import Mode, advance, soak
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
@@ -42,12 +42,12 @@ def judge(case: Situation) -> Verdict:
     """The verdict at ``case.now``."""
     found = _Finding()
     _hardware_and_senses(case, found)
-    _lapse(case, found)
-    _running_wait(case, found)
-    for quantity in (case.sanitizer_quantity, Quantity.PH):
-        _lock_one(case, quantity, found)
     sanitizer, ph = case.probability(case.sanitizer_quantity), case.probability(Quantity.PH)
-    _lock_two(case, sanitizer, ph, found)
+    if case.empty:
+        found.keep_out.append(Reason("empty"))
+        found.changes.append(Reason("fill-and-start"))
+    else:
+        _water(case, sanitizer, ph, found)
     people, minutes, until = (0, 0.0, case.now)
     if found.kind is VerdictKind.FIT:
         people, minutes = _load(case)
@@ -69,12 +69,27 @@ def judge(case: Situation) -> Verdict:
     )
 
 
+def _water(case: Situation, sanitizer: float, ph: float, found: _Finding) -> None:
+    """What eye, readings and belief say of the water that is in."""
+    _senses(case, found)
+    _lapse(case, found)
+    _running_wait(case, found)
+    for quantity in (case.sanitizer_quantity, Quantity.PH):
+        _lock_one(case, quantity, found)
+    _lock_two(case, sanitizer, ph, found)
+
+
 def _hardware_and_senses(case: Situation, found: _Finding) -> None:
     for sign in sorted(case.signs):
-        kind = "contamination" if sign is Sign.CONTAMINATION else f"sign-{sign.value.replace(' ', '-')}"
-        found.keep_out.append(Reason(kind))
+        found.keep_out.append(Reason(kind_of_sign(sign)))
+    if case.signs:
+        found.changes.append(Reason("settle-as-planned"))
+
+
+def _senses(case: Situation, found: _Finding) -> None:
     if case.clarity in (Clarity.CLOUDY, Clarity.HAZY):
         found.keep_out.append(Reason("drain-not-visible"))
+        found.changes.append(Reason("clear-water"))
     elif case.clarity is Clarity.UNKNOWN:
         found.not_yet.append(Reason("clarity-unknown"))
         found.changes.append(Reason("look-for-the-drain"))
@@ -113,8 +128,7 @@ def _lock_one(case: Situation, quantity: Quantity, found: _Finding) -> None:
     reading = case.last_valid(quantity)
     name = str(quantity)
     if reading is None:
-        found.not_yet.append(Reason("no-valid-reading", {"quantity": name}))
-        found.changes.append(Reason("test-again", {"quantity": name}))
+        _without_reading(case, quantity, found)
         return
     age = (case.now - reading.at).total_seconds() / 3600.0
     if age > case.most_test_age:
@@ -123,17 +137,31 @@ def _lock_one(case: Situation, quantity: Quantity, found: _Finding) -> None:
     _compare(case, quantity, reading, found)
 
 
+def _without_reading(case: Situation, quantity: Quantity, found: _Finding) -> None:
+    """Why no reading counts, and what would."""
+    newest = next(iter(case.readings(quantity)), None)
+    sanitizer = quantity is case.sanitizer_quantity
+    spoiled = case.spoiled_by_a_dose(newest) if newest is not None and sanitizer else ""
+    if quantity is Quantity.PH and newest is not None and case.colour_spoiled:
+        spoiled = "ph-colour-spoiled"
+    found.not_yet.append(Reason(spoiled or "no-valid-reading", {"quantity": str(quantity)}))
+    if spoiled != "ph-colour-spoiled" or Sign.PURPLE_INDICATOR in case.noticed.signs:
+        found.changes.append(Reason("test-again", {"quantity": str(quantity)}))
+
+
 def _compare(case: Situation, quantity: Quantity, reading: Reading, found: _Finding) -> None:
     limits = case.limits(quantity)
     low, high = case.standard(reading)
     worst_low, worst_high = min(low, high), max(low, high)
-    values: dict[str, float | str] = {"quantity": str(quantity), "low": limits.bathing_low, "high": limits.bathing_high}
+    told: dict[str, float | str] = {"quantity": str(quantity), **case.told(reading)}
     if worst_low < limits.keep_out_low or worst_high > limits.keep_out_high:
-        which = "reading-far-low" if worst_low < limits.keep_out_low else "reading-far-high"
-        found.keep_out.append(Reason(which, {**values, "value": reading.value}, limits.basis))
+        which, limit = (
+            ("low", limits.keep_out_low) if worst_low < limits.keep_out_low else ("high", limits.keep_out_high)
+        )
+        found.keep_out.append(Reason(f"reading-far-{which}", {**told, "limit": limit}, limits.basis))
     elif worst_low < limits.bathing_low or worst_high > limits.bathing_high:
-        which = "reading-low" if worst_low < limits.bathing_low else "reading-high"
-        found.not_yet.append(Reason(which, {**values, "value": reading.value}, limits.basis))
+        which, limit = ("low", limits.bathing_low) if worst_low < limits.bathing_low else ("high", limits.bathing_high)
+        found.not_yet.append(Reason(f"reading-{which}", {**told, "limit": limit}, limits.basis))
     elif quantity is case.sanitizer_quantity:
         _sanitizer_cautions(case, worst_low, worst_high, found)
 
@@ -149,19 +177,36 @@ def _sanitizer_cautions(case: Situation, low: float, high: float, found: _Findin
 
 
 def _lock_two(case: Situation, sanitizer: float, ph: float, found: _Finding) -> None:
-    needed = defaults()["sure_sanitizer"]
-    if sanitizer < needed.value:
-        values: dict[str, float | str] = {"probability": sanitizer, "needed": needed.value}
-        found.not_yet.append(Reason("not-sure-sanitizer", values, needed.basis))
-        found.changes.append(Reason("dose-or-better-test", {"quantity": str(case.sanitizer_quantity)}))
-    needed = defaults()["sure_ph"]
-    if ph < needed.value:
-        values = {"probability": ph, "needed": needed.value}
-        found.not_yet.append(Reason("not-sure-ph", values, needed.basis))
-        found.changes.append(Reason("dose-or-better-test", {"quantity": "pH"}))
+    for quantity, sure, kind in ((case.sanitizer_quantity, sanitizer, "sanitizer"), (Quantity.PH, ph, "ph")):
+        needed = defaults()[f"sure_{kind}"]
+        if sure < needed.value:
+            values: dict[str, float | str] = {"probability": sure, "needed": needed.value}
+            found.not_yet.append(Reason(f"not-sure-{kind}", values, needed.basis))
+            found.changes += [] if case.signs else _remedies(case, quantity)
     if case.suspects:
         found.not_yet.append(Reason("readings-do-not-fit", {"quantities": ", ".join(case.suspects)}))
         found.changes.append(Reason("test-again"))
+
+
+def _remedies(case: Situation, quantity: Quantity) -> list[Reason]:
+    """What would make it sure: a reading outside asks for a dose or for time, one inside for a better test as well."""
+    reading, limits = case.last_valid(quantity), case.limits(quantity)
+    values: dict[str, float | str] = {"quantity": str(quantity), "high": limits.bathing_high}
+    if reading is None:
+        return []  # a test is asked for already
+    low, high = case.standard(reading)
+    outside = low < limits.bathing_low or high > limits.bathing_high
+    better = [] if outside else [Reason("better-test", values)]
+    if quantity is case.sanitizer_quantity and _too_high(case, high, limits.bathing_high, outside):
+        return [*better, Reason("let-it-fall", values)]
+    return [*better, Reason("dose-then-test", values)]
+
+
+def _too_high(case: Situation, read: float, limit: float, outside: bool) -> bool:
+    """Above the limit as it was read, or, where the reading lies inside, more likely above it than below."""
+    value = case.observer.read(case.sanitizer_quantity)
+    low = case.limits(case.sanitizer_quantity).bathing_low
+    return read > limit if outside else bool(np.mean(value > limit) > np.mean(value < low))
 
 
 def _load(case: Situation) -> tuple[int, float]:

@@ -17,6 +17,10 @@ __all__ = ["WIDTH", "amount_text", "moment", "render_plan", "render_verdict", "r
 WIDTH = 80
 _MARGIN = 12
 _METRIC = UnitSystem.METRIC
+_OTHERWISE = {  # a reason that makes another sentence of its step
+    **{kind: "clean empty" for kind in ("scrub-empty", "scrub-with-chlorine")},
+    **{kind: "call authority" for kind in ("authority-first", "no-drain-before-agreed")},
+}
 
 
 def render_verdict(verdict: Verdict, units: UnitSystem = _METRIC) -> str:
@@ -33,7 +37,7 @@ def render_plan(plan: Plan, units: UnitSystem = _METRIC) -> str:
     parts = [render_verdict(plan.verdict, units), _steps(plan, units)]
     parts += [_section("Good to know", [sentence(note, units) for note in plan.notes])]
     parts += [_after_soak(plan.after_soak, units)]
-    parts += [_section("Until the next visit", _outlook(plan, units))]
+    parts += [_section("In the days after" if plan.horizon else "Until the next visit", _outlook(plan, units))]
     parts += [_section("Left out, and why", [sentence(reason, units) for reason in plan.refused])]
     parts += [_section("To buy", [sentence(reason, units) for reason in plan.shopping])]
     parts += [_section("A better test would pay", [_better(test) for test in plan.better_tests])]
@@ -67,6 +71,7 @@ def step_text(step: Step, units: UnitSystem = _METRIC) -> str:
     }
     cold = any(reason.kind == "still-cold" for reason in step.reasons)
     kind = "wait covered" if step.covered else "prepare cold" if cold else step.kind.value
+    kind = next((_OTHERWISE[r.kind] for r in step.reasons if r.kind in _OTHERWISE), kind)
     text = text_of("step", kind, {k: v for k, v in values.items() if v is not None}, units)
     part = f" Part {step.part} of {step.parts}." if step.parts > 1 else ""
     return text + part + (" May be left out when time is short." if step.optional else "")
@@ -146,7 +151,8 @@ def _after_soak(rule: AfterSoak | None, units: UnitSystem) -> str:
 def _outlook(plan: Plan, units: UnitSystem) -> list[str]:
     lines = [f"At the end of this visit: {_expected(plan.end, units)}."] if plan.end else []
     if plan.low_point:
-        lines.append(f"At the lowest before the next visit: {_expected(plan.low_point, units)}.")
+        until = moment(plan.horizon) if plan.horizon else "the next visit"
+        lines.append(f"At the lowest before {until}: {_expected(plan.low_point, units)}.")
     if plan.outcome:
         lines.append(
             f"In the good range {show.percent(plan.outcome.in_band)} of the hours; "

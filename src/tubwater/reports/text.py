@@ -117,6 +117,8 @@ class _Filler(string.Formatter):
             return show.moment(datetime.fromisoformat(str(value)))
         if format_spec == "day":
             return show.day(date.fromisoformat(str(value)))
+        if format_spec in ("cause", "check"):
+            return text_of(format_spec, str(value))
         if format_spec in self._words:
             return self._words[format_spec](float(value))
         return show.number(value) if isinstance(value, float) else str(value)

@@ -186,6 +186,7 @@ class Plan:
         fit_when: when people may get in and on what evidence. next_visit: when to come back.
         outcome: what it brings. refused: what was asked for and is not done, and why.
         shopping: what is missing. better_tests: worth the trouble, best first.
+        horizon: until when ``low_point`` and ``outcome`` look ahead; None for the next visit.
     """
 
     begins: datetime
@@ -204,3 +205,4 @@ class Plan:
     better_tests: tuple[BetterTest, ...] = ()
     seed: int = 0
     ensemble: int = 0
+    horizon: datetime | None = None

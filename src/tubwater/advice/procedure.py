@@ -1,0 +1,126 @@
+"""Where something is wrong before any dose: the steps of its procedure as it stands in the facts, for this tub."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from tubwater.advice.disinfect import disinfecting, is_hypochlorite
+from tubwater.advice.drains import with_fill_water
+from tubwater.advice.heating import heat_minutes, hose_minutes
+from tubwater.advice.now import Situation, kind_of_sign
+from tubwater.advice.timeline import Timeline
+from tubwater.facts.situations import Deed, Procedure, procedures
+from tubwater.tub import CONTAMINATIONS, Clarity, Dosed, Noticed, Reason, Step, StepKind
+
+__all__ = ["Written", "procedure_for", "still_to_do", "written"]
+
+_SHOCK_MG = 3.0  # mg/L that a dose must be able to make to count as a shock (judgement)
+_FROM_A_SHOP = {"new-filter": "buy-filter", "purge-pipes": "buy-pipe-cleaner"}
+_TIME_TO_CLEAR = timedelta(hours=20)  # after which a shock that did not clear the water has failed (judgement)
+
+
+@dataclass(frozen=True)
+class Written:
+    """The steps of a procedure, with what else is told and what has to be bought for it."""
+
+    steps: tuple[Step, ...]
+    notes: tuple[Reason, ...] = ()
+    shopping: tuple[Reason, ...] = ()
+
+
+def procedure_for(case: Situation, kinds: set[str]) -> Procedure | None:
+    """The gravest procedure that reasons of these kinds call for, or None."""
+    found = kinds | ({"stays-cloudy"} if _stays_cloudy(case) else set())
+    return next((p for p in procedures().values() if p.reasons & found), None)
+
+
+def _stays_cloudy(case: Situation) -> bool:
+    """Cloudy before a shock and a day after it, and never clear since."""
+    if case.clarity not in (Clarity.CLOUDY, Clarity.HAZY):
+        return False
+    return any(_in_vain(case, dosed) for dosed in case.doses())
+
+
+def _in_vain(case: Situation, dosed: Dosed) -> bool:
+    looks = [e for e in case.belief.events if isinstance(e, Noticed) and e.at <= case.now]
+    before = [e for e in looks if e.at <= dosed.at + timedelta(hours=1)]
+    clear = any(e.clarity is Clarity.CLEAR and e.at > dosed.at for e in looks)
+    cloudy = bool(before) and max(before, key=lambda e: e.at).clarity in (Clarity.CLOUDY, Clarity.HAZY)
+    same = case.filled_at is None or case.filled_at < dosed.at
+    old = case.now - dosed.at >= _TIME_TO_CLEAR
+    return same and cloudy and old and not clear and case.raises_by(dosed) >= _SHOCK_MG
+
+
+def begun(case: Situation, found: Procedure) -> datetime:
+    """When it was first noticed; a contamination stands from look to look until somebody says that it is settled."""
+    looks = sorted((e for e in case.belief.events if isinstance(e, Noticed) and e.at <= case.now), key=lambda e: e.at)
+    at = case.noticed.at
+    for look in reversed(looks):
+        if not any(kind_of_sign(sign) in found.reasons for sign in look.signs & CONTAMINATIONS):
+            break
+        at = look.at
+    return at
+
+
+def still_to_do(case: Situation, found: Procedure) -> tuple[Deed, ...]:
+    """The steps of a procedure that are left once water was let out, filled in and disinfected; empty for none."""
+    since = begun(case, found)
+    drained, filled = case.changes_since(since)
+    rest = _after(found.steps, StepKind.DRAIN, max(drained, filled))
+    if filled and filled >= drained:
+        rest = _after(rest, StepKind.FILL, 1) if any(deed.do == StepKind.FILL for deed in rest) else ()
+    dosed = [d for d in case.doses() if d.at >= (case.filled_at or since) and is_hypochlorite(case, d.product)]
+    return _waited(_after(rest, StepKind.DOSE, 1), case.now - dosed[-1].at) if filled and dosed else rest
+
+
+def _after(steps: tuple[Deed, ...], kind: StepKind, count: int) -> tuple[Deed, ...]:
+    """What follows the step that is so many of its kind."""
+    places = [n for n, deed in enumerate(steps) if deed.do == kind]
+    if not count or not places:
+        return steps
+    return steps[places[min(count, len(places)) - 1] + 1 :]
+
+
+def _waited(steps: tuple[Deed, ...], passed: timedelta) -> tuple[Deed, ...]:
+    """The same with the waits that have run off already taken away."""
+    left, found = passed.total_seconds() / 60.0, []
+    for deed in steps:
+        gone = min(deed.minutes, left) if deed.do == StepKind.WAIT else 0.0
+        left -= gone
+        if gone == 0.0 or deed.minutes > gone:
+            found.append(replace(deed, minutes=deed.minutes - gone))
+    return tuple(found)
+
+
+def written(case: Situation, found: Procedure, deeds: tuple[Deed, ...], seed: int) -> Written:
+    """The steps for this tub: what it lacks is left out, amounts are computed for its litres."""
+    deeds = tuple(deed for deed in deeds if case.tub.equipment.pump or not deed.pump)
+    line, shopping = Timeline(with_fill_water(case), seed), []
+    for deed in deeds:
+        if deed.free_chlorine > 0.0:
+            shopping += disinfecting(line, case, deed)
+        else:
+            line.add(_step(case, deed))
+        if deed.do == StepKind.HEAT:
+            line.beside.state = line.beside.later(line.beside.state, line.steps[-1].minutes, covered=True)
+    shopping += [Reason(_FROM_A_SHOP[deed.task]) for deed in deeds if deed.task in _FROM_A_SHOP]
+    notes = tuple(Reason(kind, basis=found.basis) for kind in found.notes)
+    return Written(tuple(line.steps), notes, tuple(shopping))
+
+
+def _step(case: Situation, deed: Deed) -> Step:
+    litres = case.tub.litres if deed.all_water else 0.0
+    minutes = deed.minutes or hose_minutes(litres)
+    if deed.celsius > 0.0:
+        minutes = heat_minutes(replace(case.tub, temperature=deed.celsius), case.tub.litres)
+    values: dict[str, float | str] = {"temperature": deed.celsius} if deed.celsius else {}
+    return Step(
+        StepKind(deed.do),
+        minutes=minutes,
+        litres=litres,
+        reasons=(Reason(deed.why, values, deed.basis),) if deed.why else (),
+        cautions=deed.cautions,
+        task=deed.task,
+        covered=deed.covered,
+    )

@@ -1,0 +1,95 @@
+"""Too much sanitizer: nothing goes in, the feeder is closed, and a test comes when it will likely have fallen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+
+from tubwater.advice.beside import Beside
+from tubwater.advice.decide import kit_of
+from tubwater.advice.ending import fit_after_test, left_out
+from tubwater.advice.measures import amount_of
+from tubwater.advice.now import Situation
+from tubwater.advice.timeline import Timeline
+from tubwater.dynamics import Mode, advance
+from tubwater.facts.quantity import Quantity
+from tubwater.tub import Plan, Reason, Step, StepKind, Verdict
+
+__all__ = ["plan_too_high", "reads_too_high"]
+
+_LIKELY = 0.8  # of the believed tubs have fallen (judgement)
+_LOOKS = (2.0, 4.0, 8.0, 12.0, 24.0)  # h; after a day somebody looks in any case (judgement)
+_LONG = 2.0  # times the limit, from which on changing a part of the water is the quicker way (judgement)
+_MOST_CHANGED = 0.5
+
+
+def reads_too_high(case: Situation) -> bool:
+    """The newest valid reading of the sanitizer lies above what keeps people out, or may."""
+    reading = case.last_valid(case.sanitizer_quantity)
+    return reading is not None and max(case.standard(reading)) > case.limits(case.sanitizer_quantity).keep_out_high
+
+
+def plan_too_high(case: Situation, verdict: Verdict, seed: int) -> Plan:
+    """Feeder closed, no oxidizer, vented, covered, and the test that tells when it has fallen."""
+    line = Timeline(case, seed)
+    line.add(Step(StepKind.KEEP_OUT, reasons=verdict.reasons))
+    _feeder_closed(line, case)
+    line.add(Step(StepKind.VENT, minutes=10.0, reasons=(Reason("vent-first"),), cautions=("adult-stays", "vent-cover")))
+    line.add(Step(StepKind.COVER, minutes=1.0, cautions=("cover-locked",)))
+    hours = _hours_to_fall(case)
+    again = case.now + timedelta(hours=hours)
+    line.wait(60.0 * hours - line.clock, Reason("let-it-fall-by-itself"), covered=True)
+    bathing = (case.sanitizer_quantity, Quantity.PH)
+    line.test(bathing, Reason("has-it-fallen"))
+    return Plan(
+        begins=case.now,
+        situation="too-high",
+        verdict=verdict,
+        steps=tuple(line.steps),
+        after_soak=None,
+        end=Beside(_later(case, hours), seed=seed).expect(*bathing),
+        low_point=(),
+        fit_when=(fit_after_test(case, again),),
+        next_visit=again,
+        outcome=None,
+        notes=(Reason("dilute-to-read"), *_changing(case)),
+        refused=left_out(case),
+        seed=seed,
+        ensemble=case.belief.size,
+    )
+
+
+def _feeder_closed(line: Timeline, case: Situation) -> None:
+    tablet, why = kit_of(case).tablet, (Reason("no-more-sanitizer"),)
+    if tablet is not None:
+        empty = replace(amount_of(tablet, 0.0), measure="tablet")
+        line.add(Step(StepKind.SET_FEEDER, amount=empty, minutes=3.0, reasons=why, cautions=("gloves-goggles",)))
+
+
+def _later(case: Situation, hours: float) -> Situation:
+    """Covered and unused for so long, without tablets."""
+    state = advance(case.state, case.rates, hours, Mode.COVERED, None, case.buffer)
+    return replace(case, belief=replace(case.belief, state=state))
+
+
+def _hours_to_fall(case: Situation) -> float:
+    """The first look at which most of the believed tubs are at or below the bathing limit."""
+    limit = case.limits(case.sanitizer_quantity).bathing_high
+
+    def fallen(hours: float) -> bool:
+        return float(np.mean(_later(case, hours).observer.read(case.sanitizer_quantity) <= limit)) >= _LIKELY
+
+    return next((hours for hours in _LOOKS if fallen(hours)), _LOOKS[-1])
+
+
+def _changing(case: Situation) -> tuple[Reason, ...]:
+    """Where it is far too high, the litres whose change brings the middle of what is believed to the limit."""
+    present = float(np.median(case.observer.read(case.sanitizer_quantity)))
+    limit = case.limits(case.sanitizer_quantity).bathing_high
+    if present < _LONG * limit:
+        return ()
+    share = min(1.0 - limit / present, _MOST_CHANGED)
+    litres = round(share * float(np.median(case.rates.litres)) / 10.0) * 10.0
+    return (Reason("or-change-some-water", {"litres": litres}),)
