@@ -30,7 +30,7 @@ def stretches(steps: Sequence[Step], equipment: Equipment) -> list[Stretch]:
     """The stretches of a plan that somebody has to be there for, in order."""
     found: list[Stretch] = []
     for index, step in enumerate(steps):
-        if step.task or step.minutes <= 0.0 or _by_itself(step, equipment):
+        if _beside(step) or step.minutes <= 0.0 or _by_itself(step, equipment):
             continue
         end = step.starts_at + step.minutes
         if found and step.starts_at <= found[-1].end + _SLACK:
@@ -53,6 +53,11 @@ def shared_out(
         return list(steps), [*_too_short(found[0], minutes), *notes]
     at, closed = _leaves_at(steps, found, minutes)
     return _handed(steps, at, _Hand(wishes.later_by, minutes, closed, begins, fit)), notes
+
+
+def _beside(step: Step) -> bool:
+    """A task of care that is done while the step before it runs."""
+    return bool(step.task) and step.optional
 
 
 def _by_itself(step: Step, equipment: Equipment) -> bool:
@@ -78,7 +83,7 @@ def _leaves_at(steps: Sequence[Step], found: Sequence[Stretch], minutes: float) 
     over = [s for s in found if s.end > minutes + _SLACK]
     if over[0] is not found[0]:
         return over[0].first, True
-    late = (i for i, s in enumerate(steps) if not s.task and s.starts_at + s.minutes > minutes + _SLACK)
+    late = (i for i, s in enumerate(steps) if not _beside(s) and s.starts_at + s.minutes > minutes + _SLACK)
     return next(late), False
 
 

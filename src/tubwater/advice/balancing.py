@@ -11,7 +11,7 @@ import numpy as np
 
 from tubwater.advice.aeration import has_air
 from tubwater.advice.decide import Kit
-from tubwater.advice.safety import SCALE_HIGH
+from tubwater.advice.safety import SCALE_HIGH, cap_grams
 from tubwater.advice.solve import grams_for
 from tubwater.advice.tap import is_hard
 from tubwater.advice.timeline import Timeline
@@ -31,9 +31,11 @@ _DEAD = 0.1  # of the aim's width: so little outside is not worth an addition (j
 _DOWN_TO = 0.65  # alkalinity is lowered no further into its aim than this (judgement)
 _DOWN_TO_HARD = 0.15  # where calcium stays high, low alkalinity keeps scale away (judgement)
 _ROUNDS = 4  # of acid and air at one visit, three hours beside the tub (judgement)
+_LEAST_ROUND = 0.4  # of the first; less acid is not worth its wait (judgement)
 _ROUND_MINUTES = 45.0
 _AIRED_PH = 0.1  # above the lower aim: where air brings a low pH (judgement)
 _REST_PH = 0.2  # the same between two rounds of acid, so that the next has room (judgement)
+_SPARE = 1.25  # of an oxidizer, that room is made for: the water moves until it goes in (judgement)
 _DRIFT_DAYS = 4.0  # in which the pH may not climb out of its aim (judgement)
 
 
@@ -70,10 +72,24 @@ class Balance:
             return
         limits = self._limits(Quantity.PH)
         if self.case.products.compositions[oxidizer.name].alkalinity > 0.0:
-            self._give_acid(limits.aim_low + _PLACE[Quantity.PH] * _width(limits), "room-for-chlorine")
+            self._acid_until_fits(oxidizer, grams)
         else:
             middle = 0.5 * (limits.aim_low + limits.aim_high)
             self.line.aerate(middle, self._reason(Quantity.PH, "air-out"), self._scale)
+
+    def _acid_until_fits(self, oxidizer: Product, grams: float) -> None:
+        """As much acid as gives an alkaline oxidizer room, by pH and scale, and no more than the pH bears."""
+        acid, limits = self.kit.acid, self._limits(Quantity.PH)
+        if acid is None or self._base:
+            return
+        top = limits.aim_low + _PLACE[Quantity.PH] * _width(limits)
+        goals = [float(goal) for goal in np.arange(top, limits.bathing_low, -0.1)]
+        tried = [self.line.nearest(acid, grams_for(self.line.beside, self.case, acid, Quantity.PH, g)) for g in goals]
+        fits = (t for t in tried if t and self.line.fits_after(acid, t, oxidizer, _SPARE * grams, self._sanitizer_high))
+        found = next(fits, 0.0)
+        reason = self._reason(Quantity.PH, "room-for-chlorine")
+        given = self.line.dose(acid, found, reason, Quantity.PH, self._sanitizer_high) if found else 0.0
+        self._acid = self._acid or given > 0.0
 
     def _raise(self, quantity: Quantity, product: Product | None, kind: str) -> None:
         limits, now = self._limits(quantity), self._median(quantity)
@@ -97,44 +113,43 @@ class Balance:
             self.notes.append(Reason("no-acid-in-hand", {"value": self._median(quantity), "high": limits.aim_high}))
             return
         self._scale = max(SCALE_HIGH, float(np.quantile(self.line.beside.calcite(), 0.95)))  # never above today's
-        begin, done = len(self.line.steps), 0
-        while done < self.rounds and self._round(acid, goal):
-            done += 1
+        begin, least, done = len(self.line.steps), 0.0, 0
+        while done < self.rounds and (given := self._round(acid, goal, least)):
+            least, done = max(least, _LEAST_ROUND * given), done + 1
         self._number(acid, begin, done)
-        self._tell_rest(acid, goal, done)
+        self._tell_rest(acid, goal)
 
-    def _round(self, acid: Product, goal: float) -> bool:
-        """One part of acid and the air after it; whether any went in."""
+    def _round(self, acid: Product, goal: float, least: float) -> float:
+        """One part of acid, of ``least`` g, and the air after it; the grams that went in."""
         quantity = Quantity.TOTAL_ALKALINITY
         left, rest = self._median(quantity) - goal, self._limits(Quantity.PH).aim_low + _REST_PH
         if left < _DEAD * _width(self._limits(quantity)):
-            return False
+            return 0.0
         grams = grams_for(self.line.beside, self.case, acid, quantity, goal)
         reason = self._reason(quantity, "lower-alkalinity")
-        if self.line.dose(acid, grams, reason, quantity, self._sanitizer_high, parts=1) <= 0.0:
-            return False
-        self._acid = True
-        self.line.aerate(rest, self._reason(Quantity.PH, "air-after-acid"), self._scale)
-        return True
+        given = self.line.dose(acid, grams, reason, quantity, self._sanitizer_high, parts=1, least=least)
+        self._acid = self._acid or given > 0.0
+        if given > 0.0:
+            self.line.aerate(rest, self._reason(Quantity.PH, "air-after-acid"), self._scale)
+        return given
 
     def _number(self, acid: Product, begin: int, rounds: int) -> None:
         parts = [i for i, s in enumerate(self.line.steps) if i >= begin and s.amount and s.amount.product == acid.name]
         for part, index in enumerate(parts, 1):
             self.line.steps[index] = replace(self.line.steps[index], part=part, parts=rounds)
 
-    def _tell_rest(self, acid: Product, goal: float, done: int) -> None:
+    def _tell_rest(self, acid: Product, goal: float) -> None:
         """What is left to do on other days, where the rounds of this one do not get there."""
         limits, now = self._limits(Quantity.TOTAL_ALKALINITY), self._median(Quantity.TOTAL_ALKALINITY)
         if now <= limits.aim_high + _DEAD * _width(limits):
             return
-        given = [s.amount.grams for s in self.line.steps if s.amount and s.amount.product == acid.name]
         grams = grams_for(self.line.beside, self.case, acid, Quantity.TOTAL_ALKALINITY, goal)
         values: dict[str, float | str] = {
             "value": now,
             "goal": goal,
             "grams": grams,
             "product": acid.name,
-            "rounds": float(np.ceil(grams / max([*given, 1.0]))),
+            "rounds": float(np.ceil(grams / cap_grams(acid, self.line.litres))),
         }
         airless = not has_air(self.case.tub.equipment)
         self.notes.append(Reason("alkalinity-by-and-by" if airless else "alkalinity-in-rounds", values))

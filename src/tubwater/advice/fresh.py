@@ -17,6 +17,7 @@ from tubwater.advice.decide import Decision, Kit, decide, kit_of, oxidizer_to
 from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
 from tubwater.advice.feeder import set_feeder
 from tubwater.advice.heating import fill_celsius, heat_minutes, heater_kw, hose_minutes, warmed
+from tubwater.advice.measures import smallest
 from tubwater.advice.now import Situation
 from tubwater.advice.tap import fill_reason, is_known, tap_notes
 from tubwater.advice.timeline import Timeline
@@ -26,14 +27,29 @@ from tubwater.chemistry import INDEX, MG_PER_MOL
 from tubwater.dynamics import TubState
 from tubwater.facts import care_steps, defaults, substances
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Dosed, Filled, Plan, Product, Reason, Sanitizer, Step, StepKind, Tested, Verdict
+from tubwater.tub import (
+    AfterSoak,
+    Dosed,
+    Expectation,
+    Filled,
+    Outcome,
+    Plan,
+    Product,
+    Reason,
+    Sanitizer,
+    Step,
+    StepKind,
+    Tested,
+    Verdict,
+)
 
 __all__ = ["just_filled", "plan_fresh"]
 
 _JUST_HOURS = 72.0  # a fill this long ago without a test of the sanitizer is still being started
 _FIRST_MG = 3.0  # mg/L of sanitizer while it heats, the lower end of the household aim (common practice)
-_UNSEEN_MINUTES = 1440.0  # of heating; longer, and somebody looks at the sanitizer on the way (judgement)
+_UNSEEN_MINUTES = 1800.0  # of heating; longer, and somebody looks at the sanitizer on the way (judgement)
 _ENOUGH = 0.8  # of the start-up goal; less is told, with what is left to add
+_HOLD_MINUTES = 1440.0 * defaults()["start_up_days"].value
 _NOTHING_NOW: dict[str, float] = {"acid": 0.0, "bicarbonate": 0.0, "soda_ash": 0.0, "oxidizer": 0.0}
 _BALANCED = (Quantity.TOTAL_ALKALINITY, Quantity.PH, Quantity.CALCIUM_HARDNESS)
 _BROMIDE = INDEX["bromide"]
@@ -88,19 +104,52 @@ class _Start:
         self._know()
         self.balance.steady()
         self._bank()
-        self._sanitize()
+        if not self._sanitize():
+            return self._until_tested()
         self._heat()
         self._balance()
         self._activate()
         end = _at_end(self.case, self.line.beside)
         decision = decide(end, self.kit, self.wishes, np.random.default_rng([self.seed, 13]), _NOTHING_NOW)
+        self._hold(decision)
+        self._tell_shortfall()
+        return self._packed(
+            self.line.clock,
+            after_soak=after_soak(end, self.kit, decision, end.monopersulfate_minutes),
+            low_point=low_point(end, decision),
+            outcome=outcome_of(end, decision.lived, decision.without) if self.kit.tablet else None,
+        )
+
+    def _hold(self, decision: Decision) -> None:
+        """The first good test, the feeder, a night under the cover, and the second good test."""
         bathing = (self.case.sanitizer_quantity, Quantity.PH)
-        self.line.test(bathing, Reason("first-good-test"))
+        if self.kit.oxidizer is not None:
+            self.line.test(bathing, Reason("first-good-test"))
         set_feeder(self.line, self.kit, decision)
         self.line.close()
-        self.line.wait(1440.0 * defaults()["start_up_days"].value, Reason("hold-overnight"), covered=True)
+        self.line.wait(_HOLD_MINUTES, Reason("hold-overnight"), covered=True)
         self.line.test(bathing, Reason("second-good-test"))
-        return self._packed(end, decision)
+
+    def _until_tested(self) -> Plan:
+        """Warm water without sanitizer is not planned: it ends with the test that lets the oxidizer in."""
+        self.notes.append(self._why_not())
+        if self.line.steps[-1].kind is not StepKind.TEST:
+            self.line.test((Quantity.PH, Quantity.TOTAL_ALKALINITY), Reason("test-before-heating"))
+        begun = self.line.clock
+        self.line.close()
+        return self._packed(begun + self._heat_minutes + _HOLD_MINUTES, again=begun)
+
+    def _why_not(self) -> Reason:
+        """Why hardly any sanitizer can go in: a measure too coarse, or the pH."""
+        product, ph = self.kit.oxidizer, self.line.beside.expect(Quantity.PH)[0]
+        if product is not None and self.line.too_coarse(product, self._high):
+            return Reason("measure-too-coarse", {"product": product.name, "grams": smallest(product)})
+        hours = self._heat_minutes / 60.0
+        return Reason("no-sanitizer-yet", {"low": ph.low, "high": ph.high, **({"hours": hours} if hours else {})})
+
+    @property
+    def _high(self) -> float:
+        return self.case.limits(self.case.sanitizer_quantity).bathing_high
 
     def _fill(self) -> None:
         if self.filled:
@@ -139,26 +188,27 @@ class _Start:
         doses = [e for e in self.case.belief.events if isinstance(e, Dosed) and bromide and e.product == bromide.name]
         return self.filled and at is not None and any(dose.at >= at for dose in doses)
 
-    def _sanitize(self) -> None:
-        """Some sanitizer once the water circulates, before it is heated; where none can go in, that is told."""
+    def _sanitize(self) -> bool:
+        """Some sanitizer once the water circulates, before it is heated; False where the limits keep it out."""
         product = self.kit.oxidizer
         if product is None:
             self.notes.append(Reason("warm-without-oxidizer", {"hours": self._heat_minutes / 60.0}))
-            return
+            return True
         if is_known(self.case, Quantity.PH):
             self.balance.make_room(product, self._oxidizer_grams(_FIRST_MG))
         slow = product.substance == "monopersulfate" and self.case.tub.sanitizer is Sanitizer.BROMINE
         hours: dict[str, float | str] = {"hours": self.line.reaction_minutes / 60.0} if slow else {}
-        self._oxidize(_FIRST_MG, Reason("sanitize-while-heating", hours))
-        self._tell_unsanitized()
+        left_out = self._oxidize(_FIRST_MG, Reason("sanitize-while-heating", hours))
+        low = self.case.limits(self.case.sanitizer_quantity).keep_out_low
+        return left_out <= 0.0 or self._sanitizer_soon() >= min(low, _ENOUGH * _FIRST_MG)
 
-    def _tell_unsanitized(self) -> None:
-        """Says why the water will be warm with hardly any sanitizer, and for how long."""
-        if self._sanitizer_soon() >= self.case.limits(self.case.sanitizer_quantity).keep_out_low:
-            return
-        ph = self.line.beside.expect(Quantity.PH)[0]
-        values: dict[str, float | str] = {"hours": self._heat_minutes / 60.0, "low": ph.low, "high": ph.high}
-        self.notes.append(Reason("warm-without-sanitizer", {k: v for k, v in values.items() if v != 0.0}))
+    def _tell_shortfall(self) -> None:
+        """Says so where the sanitizer is not expected to be there at the last test."""
+        limits, quantity = self.case.limits(self.case.sanitizer_quantity), self.case.sanitizer_quantity
+        expected = self.line.beside.expect(quantity)[0].median
+        if expected < limits.bathing_low:
+            values: dict[str, float | str] = {"quantity": str(quantity), "value": expected, "low": limits.bathing_low}
+            self.notes.append(Reason("not-enough-by-then", values, limits.basis))
 
     def _sanitizer_soon(self) -> float:
         """The sanitizer once all monopersulfate has reacted, mg/L, at the middle of the believed tubs."""
@@ -169,7 +219,8 @@ class _Start:
         if self.kit.oxidizer is None:
             return 0.0
         now = replace(self.case, belief=_moved(self.case, self.line.beside))
-        return self.line.nearest(self.kit.oxidizer, oxidizer_to(now, self.kit, goal))
+        grams = oxidizer_to(now, self.kit, goal)
+        return max(self.line.nearest(self.kit.oxidizer, grams), smallest(self.kit.oxidizer)) if grams > 0.0 else 0.0
 
     def _oxidize(self, goal: float, reason: Reason) -> float:
         """The oxidizer in hand up to ``goal`` mg/L of sanitizer; grams that the limits did not let in."""
@@ -226,8 +277,7 @@ class _Start:
         return at is not None and all(r is not None and r.at >= at for r in read)
 
     def _give(self, product: Product, grams: float, reason: Reason, shows: Quantity) -> float:
-        high = self.case.limits(self.case.sanitizer_quantity).bathing_high
-        return self.line.dose(product, grams, reason, shows, high)
+        return self.line.dose(product, grams, reason, shows, self._high)
 
     def _activate(self) -> None:
         product, goal = self.kit.oxidizer, defaults()["start_up_mg"]
@@ -241,9 +291,17 @@ class _Start:
         if product.substance == "monopersulfate":
             self.line.wait(self.line.reaction_minutes, Reason("let-it-react"))
 
-    def _packed(self, end: Situation, decision: Decision) -> Plan:
+    def _packed(
+        self,
+        ready_after: float,
+        again: float | None = None,
+        after_soak: AfterSoak | None = None,
+        low_point: tuple[Expectation, ...] = (),
+        outcome: Outcome | None = None,
+    ) -> Plan:
+        """The plan; ready after so many minutes at the earliest, and looked at again after ``again``."""
         case = self.case
-        ready = case.now + timedelta(minutes=self.line.clock)
+        ready, back = (case.now + timedelta(minutes=m) for m in (ready_after, again or ready_after))
         fit = fit_after_test(case, ready)
         steps, there = shared_out(self.line.steps, case.tub.equipment, case.now, self.wishes, fit)
         return Plan(
@@ -251,12 +309,12 @@ class _Start:
             situation=self.situation,
             verdict=self.verdict,
             steps=tuple(steps),
-            after_soak=after_soak(end, self.kit, decision, end.monopersulfate_minutes),
+            after_soak=after_soak,
             end=self.line.beside.expect(case.sanitizer_quantity, *_BALANCED),
-            low_point=low_point(end, decision),
+            low_point=low_point,
             fit_when=(fit, Reason("two-good-tests-a-day-apart")),
-            next_visit=ready,
-            outcome=outcome_of(end, decision.lived, decision.without) if self.kit.tablet else None,
+            next_visit=back,
+            outcome=outcome,
             notes=(*self.notes, *there, *self._late(ready), Reason("test-twice-daily"), *_chlorine_only(case)),
             refused=left_out(case),
             shopping=(*shopping(case, self.kit), *_bank_shopping(case, self.kit)),
@@ -267,9 +325,9 @@ class _Start:
     def _late(self, ready: datetime) -> tuple[Reason, ...]:
         """That it cannot be ready in time, and what takes so long."""
         found = not_in_time(self.wishes.guests_at, ready)
-        heating = sum(step.minutes for step in self.line.steps if step.kind is StepKind.HEAT) / 60.0
-        hold = 24.0 * defaults()["start_up_days"].value
-        return (*found, Reason("start-up-takes", {"heating": heating, "hold": hold})) if found else ()
+        heating = sum(step.minutes for step in self.line.steps if step.kind is StepKind.HEAT) or self._heat_minutes
+        values = {"hold": _HOLD_MINUTES / 60.0, **({"heating": heating / 60.0} if heating else {})}
+        return (*found, Reason("start-up-takes", values)) if found else ()
 
 
 def _celsius_now(case: Situation) -> float:

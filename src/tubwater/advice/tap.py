@@ -13,6 +13,7 @@ __all__ = ["fill_reason", "is_hard", "is_known", "tap_notes"]
 
 _HARD = 1.2  # times the upper aim of calcium; less is let be (judgement)
 _SCALE = 0.3  # saturation index above which scale is likely on a hot heater (judgement)
+_ROOM = 0.1  # of pH, that a keeper can hold (judgement)
 _LITRES_PER_KG = 0.993
 _WELLS = ("well", "borehole", "spring")
 
@@ -71,14 +72,15 @@ def _lasting(case: Situation) -> tuple[Reason, ...]:
     if not is_hard(case):
         return ()
     index = _lowest_index(case, alkalinity.aim_low, ph.aim_low)
+    room = min(_SCALE - index, 0.5 * (ph.aim_high - ph.aim_low))  # the index climbs as much as the pH does
     values: dict[str, float | str] = {
         "value": hardness,
         "alkalinity": alkalinity.aim_low,
         "ph": ph.aim_low,
-        "ph_high": round(ph.aim_low + 0.3, 1),
+        "ph_high": round(ph.aim_low + max(room, 0.0), 1),
         "index": index,
     }
-    return (Reason("scale-stays-away" if index <= _SCALE else "no-plan-for-this-water", values),)
+    return (Reason("scale-stays-away" if room >= _ROOM else "no-plan-for-this-water", values),)
 
 
 def _lowest_index(case: Situation, alkalinity: float, ph: float) -> float:

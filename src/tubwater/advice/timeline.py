@@ -5,6 +5,7 @@ The clock runs in minutes from the plan's begin; the believed tubs move through 
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -17,6 +18,7 @@ from tubwater.advice.heating import celsius_of, heated, warmed
 from tubwater.advice.measures import amount_of, grams_floor, measure_spread, smallest
 from tubwater.advice.now import Situation, reaction_minutes, substance_of
 from tubwater.advice.safety import SCALE_HIGH, allowed, cap_grams, largest_allowed
+from tubwater.belief import Observer
 from tubwater.facts import CareStep, Role, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
@@ -132,17 +134,21 @@ class Timeline:
         shows: Quantity,
         sanitizer_high: float,
         parts: int = _MOST_PARTS,
+        least: float = 0.0,
     ) -> float:
-        """An addition in as many parts as its cap asks for, each inside the limits; the grams given."""
+        """An addition in as many parts as its cap asks for, each inside the limits; the grams given.
+
+        ``parts``: at most so many. ``least``: a first part below so many grams is not worth it.
+        """
         composition = self.case.products.compositions[product.name]
         begin, given = len(self.steps), [0.0]
         for _ in range(parts):
             left = grams - sum(given)
-            if not self._worth(self._part(product, left, sanitizer_high), given):
+            if not self._worth(self._part(product, left, sanitizer_high), given, least):
                 break
             self.settle()
             part = self._part(product, left, sanitizer_high)
-            if not self._worth(part, given):
+            if not self._worth(part, given, least):
                 break
             given.append(part)
             self.beside.state = self.beside.dosed(composition, part, measure_spread(product))
@@ -152,8 +158,8 @@ class Timeline:
         return sum(given)
 
     @staticmethod
-    def _worth(part: float, given: list[float]) -> bool:
-        return part > 0.0 and (len(given) == 1 or part >= _LEAST_PART * given[1])
+    def _worth(part: float, given: list[float], least: float) -> bool:
+        return part > 0.0 and part >= (least if len(given) == 1 else _LEAST_PART * given[1])
 
     def _part(self, product: Product, grams: float, sanitizer_high: float) -> float:
         """The largest measurable part that may go in now, g; the bromide bank goes in whole."""
@@ -169,6 +175,22 @@ class Timeline:
         """Whether so much of a product may go in as the water now is."""
         composition, spread = self.case.products.compositions[product.name], measure_spread(product)
         return allowed(self.beside, self.beside.dosed(composition, grams, spread), sanitizer_high)
+
+    def too_coarse(self, product: Product, sanitizer_high: float) -> bool:
+        """Whether the smallest measure of an oxidizer is too much: above its cap, or above the sanitizer's limit."""
+        grams = smallest(product)
+        after = self.beside.dosed(self.case.products.compositions[product.name], grams, 0.0)
+        observer = Observer(after)
+        made = np.median(observer.read(self.case.sanitizer_quantity) + observer.monopersulfate)
+        return grams > cap_grams(product, self.litres) or float(made) > sanitizer_high
+
+    def fits_after(self, first: Product, grams: float, then: Product, then_grams: float, sanitizer_high: float) -> bool:
+        """Whether ``then_grams`` of another product may go in once ``grams`` of the first have mixed."""
+        beside = copy.copy(self.beside)
+        dosed = beside.dosed(self.case.products.compositions[first.name], grams, measure_spread(first))
+        beside.state = beside.later(dosed, defaults()["mix_minutes"].value * mixing_factor(self.case))
+        after = beside.dosed(self.case.products.compositions[then.name], then_grams, measure_spread(then))
+        return allowed(beside, after, sanitizer_high)
 
     def nearest(self, product: Product, grams: float) -> float:
         """The nearest measurable amount, g."""
@@ -187,8 +209,8 @@ class Timeline:
         )
         self.add(step)
         usual = max(substance.minutes, defaults()["mix_minutes"].value)
-        slow = defaults()["mixing_factor_cold"].value if self.celsius < _COLD else 1.0
-        self._owed_wait = mixing_factor(self.case) * slow * usual
+        cold = defaults()["mixing_factor_cold"].value if self.celsius < _COLD else 1.0
+        self._owed_wait = max(mixing_factor(self.case), cold) * usual
 
     def _expected(self, product: Product, shows: Quantity) -> tuple[Expectation, ...]:
         """What a test reads once the addition has mixed, and monopersulfate reacted."""

@@ -1,0 +1,410 @@
+"""A fill as a keeper lives it: what goes in, in which order and why, for taps and tubs of all kinds.
+
+The order is that of start-up practice with bromine (common practice): alkalinity, pH and calcium steadied, the bromide
+bank alone, the oxidizer later and apart from it to 5-10 mg/L, two good tests a day apart before the first bather.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from tubwater.advice import Occasion, Situation, Wishes
+from tubwater.advice.aeration import aerated, air_minutes
+from tubwater.advice.attended import stretches
+from tubwater.advice.beside import Beside
+from tubwater.advice.heating import celsius_of, heat_minutes, heated, warmed
+from tubwater.belief import Observer
+from tubwater.chemistry import water_at_ph
+from tubwater.dynamics import Mode, TubState
+from tubwater.facts import Quantity, defaults, substances
+from tubwater.services import plan_for
+from tubwater.services.advise import case_of
+from tubwater.tub import (
+    Dosed,
+    Event,
+    Filled,
+    FillWater,
+    Measure,
+    MeasureKind,
+    Plan,
+    Product,
+    Reading,
+    Sanitizer,
+    Shelf,
+    Step,
+    StepKind,
+    Tub,
+    TubKind,
+    VolumeBasis,
+    equipment_of,
+)
+from tubwater.tub import Tested as Readings
+
+MEMBERS = 256  # as many as a timeline is worked out on
+NOW = datetime(2026, 11, 26, 9, 0, tzinfo=UTC)
+SCOOP, SPOON = (Measure(MeasureKind.SCOOP, 10.0),), (Measure(MeasureKind.SPOON, 15.0),)
+SCALES = (Measure(MeasureKind.SCALE, 1.0, 0.02, 1.0),)
+COMMON = (
+    Product("dry acid", "sodium-bisulfate", 0.93, SPOON),
+    Product("bicarbonate", "sodium-bicarbonate", 0.99, (Measure(MeasureKind.SCOOP, 30.0),)),
+    Product("soda ash", "sodium-carbonate", 0.99, SPOON),
+    Product("calcium", "calcium-chloride-dihydrate", 0.99, (Measure(MeasureKind.SCOOP, 30.0),)),
+)
+OXIDIZER, BANK = Product("oxidizer", "monopersulfate", 0.88, SCOOP), Product("bromide", "sodium-bromide", 0.99, SCALES)
+TABLETS = Product("tablets", "bcdmh", 0.96, tablet_grams=20.0)
+SHELF = Shelf((*COMMON, OXIDIZER, TABLETS, BANK))
+CHLORINE_SHELF = Shelf(
+    (*COMMON, Product("liquid chlorine", "sodium-hypochlorite", 0.10, (Measure(MeasureKind.CAP, 20.0),)))
+)
+FRESH = Wishes(occasion=Occasion.FRESH_WATER)
+ACID_OR_BASE = {"sodium-bisulfate", "sodium-bicarbonate", "sodium-carbonate"}
+ORDINARY = {"total_alkalinity": 110.0, "calcium_hardness": 140.0, "ph": 7.6}
+
+
+def a_tub(
+    litres: float = 1300.0,
+    kind: TubKind = TubKind.ACRYLIC,
+    sanitizer: Sanitizer = Sanitizer.BROMINE,
+    source: str = "utility report",
+    **fill: float,
+) -> Tub:
+    values = {Quantity[name.upper()]: value for name, value in fill.items()}
+    tub = Tub("cabin", litres, sanitizer, VolumeBasis.METERED, kind, equipment_of(kind))
+    return replace(tub, fill=FillWater(values, source))
+
+
+def fresh(tub: Tub, shelf: Shelf = SHELF, wishes: Wishes = FRESH, events: tuple[Event, ...] = ()) -> Plan:
+    return plan_for(tub, shelf, events, NOW, wishes, members=MEMBERS)
+
+
+def of(plan: Plan, kind: StepKind) -> list[Step]:
+    return [step for step in plan.steps if step.kind is kind]
+
+
+def doses(plan: Plan) -> list[str]:
+    return [step.amount.substance for step in of(plan, StepKind.DOSE) if step.amount]
+
+
+def notes(plan: Plan) -> set[str]:
+    return {reason.kind for reason in plan.notes}
+
+
+def why(step: Step) -> set[str]:
+    return {reason.kind for reason in step.reasons}
+
+
+def read(step: Step, quantity: Quantity) -> float:
+    return next(e.median for e in step.expected if e.quantity is quantity)
+
+
+def place(plan: Plan, substance: str) -> int:
+    return next(i for i, s in enumerate(plan.steps) if s.amount and s.amount.substance == substance)
+
+
+def heating(plan: Plan) -> int:
+    return next(i for i, s in enumerate(plan.steps) if s.kind is StepKind.HEAT)
+
+
+def test_a_soft_fill_is_steadied_first_so_that_sanitizer_goes_in_before_it_warms() -> None:
+    plan = fresh(a_tub(total_alkalinity=25.0, calcium_hardness=20.0, ph=7.2))
+    order = [place(plan, s) for s in ("sodium-bicarbonate", "sodium-bromide", "monopersulfate")]
+    assert order == sorted(order) and order[-1] < heating(plan)
+    assert "steady-first" in why(plan.steps[order[0]])
+    after_heating = next(s for s in plan.steps[heating(plan) :] if s.kind is StepKind.TEST)
+    assert read(after_heating, Quantity.BROMINE) >= 2.0
+    assert doses(plan).index("sodium-bicarbonate") < doses(plan).index("calcium-chloride-dihydrate")
+
+
+@pytest.mark.parametrize("alkalinity", [25.0, 110.0, 300.0])
+def test_sodium_bromide_goes_in_once_and_whole(alkalinity: float) -> None:
+    """30 mg/L of bromide in 1,300 L are 50 g of the salt, 0.777 of it bromide (calculation from atomic weights)."""
+    plan = fresh(a_tub(total_alkalinity=alkalinity, calcium_hardness=140.0, ph=7.4))
+    given = [s.amount.grams for s in of(plan, StepKind.DOSE) if s.amount and s.amount.substance == "sodium-bromide"]
+    assert len(given) == 1
+    assert given[0] == pytest.approx(1300.0 * 30.0 / 1000.0 / 0.7766 / 0.99, rel=0.05)
+
+
+def test_bromide_that_went_in_after_the_fill_does_not_go_in_again() -> None:
+    tub = a_tub(**ORDINARY)
+    events: tuple[Event, ...] = (
+        Filled(NOW - timedelta(hours=2), 1300.0),
+        Dosed(NOW - timedelta(hours=1), "bromide", 25.0),
+    )
+    assert "sodium-bromide" not in doses(fresh(tub, events=events))
+
+
+def test_an_unknown_fill_is_tested_before_anything_goes_in() -> None:
+    plan = fresh(a_tub())
+    first = of(plan, StepKind.TEST)[0]
+    assert "know-the-fill" in why(first)
+    assert {Quantity.PH, Quantity.TOTAL_ALKALINITY} <= set(first.quantities)
+    assert all(first.starts_at < step.starts_at for step in of(plan, StepKind.DOSE))
+
+
+def test_where_no_sanitizer_may_go_in_the_plan_ends_at_the_test_and_does_not_heat() -> None:
+    """The pH of an unknown tap may be too high for hypochlorite: no warm water without sanitizer is planned."""
+    plan = fresh(a_tub(sanitizer=Sanitizer.CHLORINE), CHLORINE_SHELF)
+    assert not of(plan, StepKind.HEAT) and not doses(plan)
+    assert of(plan, StepKind.TEST) and "no-sanitizer-yet" in notes(plan)
+    told = next(r for r in plan.notes if r.kind == "no-sanitizer-yet")
+    assert float(told.values["hours"]) == pytest.approx(21.8, abs=0.5)
+    assert plan.next_visit < NOW + timedelta(hours=3)
+
+
+def test_without_an_oxidizer_the_keeper_is_told_before_he_fills() -> None:
+    assert "warm-without-oxidizer" in notes(fresh(a_tub(**ORDINARY), Shelf((*COMMON, TABLETS, BANK))))
+
+
+def test_a_measure_too_coarse_for_the_first_dose_is_named() -> None:
+    coarse = replace(OXIDIZER, measures=(Measure(MeasureKind.SCOOP, 100.0, 0.2, 1.0),))
+    plan = fresh(a_tub(litres=700.0, **ORDINARY), Shelf((*COMMON, coarse, TABLETS, BANK)))
+    assert "measure-too-coarse" in notes(plan) and not of(plan, StepKind.HEAT)
+
+
+def test_a_very_hard_fill_gets_rounds_of_acid_and_air_a_blend_and_the_truth_about_the_rest() -> None:
+    plan = fresh(a_tub(total_alkalinity=300.0, calcium_hardness=400.0, ph=7.4))
+    blend = next(r for r in of(plan, StepKind.FILL)[0].reasons if r.kind == "blend-fill")
+    assert float(blend.values["share"]) == pytest.approx(1.0 - 250.0 / 400.0, abs=0.03)  # mixing of two waters
+    assert float(blend.values["litres"]) == pytest.approx(0.375 * 1300.0, abs=40.0)
+    rounds = [s.kind for s in plan.steps if why(s) & {"lower-alkalinity", "air-after-acid"}]
+    assert rounds[:4] == [StepKind.DOSE, StepKind.AERATE, StepKind.DOSE, StepKind.AERATE]
+    assert {"alkalinity-in-rounds", "scale-stays-away", "softener-keeps-alkalinity"} <= notes(plan)
+    rest = next(r for r in plan.notes if r.kind == "alkalinity-in-rounds")
+    assert float(rest.values["value"]) > 120.0 and float(rest.values["rounds"]) >= 5.0
+    assert "sodium-carbonate" not in doses(plan) and "calcium-chloride-dihydrate" not in doses(plan)
+
+
+def test_air_raises_the_ph_after_acid_and_leaves_the_alkalinity() -> None:
+    """Carbon dioxide leaves; the alkalinity is the charge of the strong ions and stays (definition)."""
+    plan = fresh(a_tub(total_alkalinity=300.0, calcium_hardness=400.0, ph=7.4))
+    for before, air in zip(plan.steps, plan.steps[2:], strict=False):
+        if air.kind is StepKind.AERATE and before.kind is StepKind.DOSE:
+            assert read(air, Quantity.PH) > read(before, Quantity.PH) + 0.1
+            assert read(air, Quantity.TOTAL_ALKALINITY) == pytest.approx(
+                read(before, Quantity.TOTAL_ALKALINITY), abs=2.0
+            )
+            low, high = next((e.low, e.high) for e in air.expected if e.quantity is Quantity.PH)
+            assert low < read(air, Quantity.PH) < high
+
+
+def test_water_that_scales_whatever_is_done_is_told_so() -> None:
+    assert "no-plan-for-this-water" in notes(fresh(a_tub(total_alkalinity=350.0, calcium_hardness=1200.0, ph=7.3)))
+
+
+def test_a_hard_fill_without_air_jets_says_that_it_takes_days() -> None:
+    plan = fresh(a_tub(kind=TubKind.WOOD_FIRED, total_alkalinity=300.0, calcium_hardness=400.0, ph=7.4))
+    assert not of(plan, StepKind.AERATE)
+    assert "alkalinity-by-and-by" in notes(plan)
+
+
+def test_alkalinity_is_high_and_no_acid_in_hand() -> None:
+    shelf = Shelf((*COMMON[1:], OXIDIZER, TABLETS, BANK))
+    assert "no-acid-in-hand" in notes(fresh(a_tub(total_alkalinity=300.0, calcium_hardness=140.0, ph=7.4), shelf))
+
+
+@pytest.mark.parametrize(
+    ("alkalinity", "calcium", "ph"),
+    [
+        (25.0, 20.0, 7.2),
+        (40.0, 30.0, 8.6),
+        (110.0, 140.0, 7.6),
+        (300.0, 400.0, 7.4),
+        (180.0, 220.0, 6.9),
+        (60.0, 60.0, 8.6),
+    ],
+)
+@pytest.mark.parametrize("sanitizer", list(Sanitizer))
+def test_acid_and_base_meet_only_where_the_reason_says_why(
+    alkalinity: float, calcium: float, ph: float, sanitizer: Sanitizer
+) -> None:
+    shelf = SHELF if sanitizer is Sanitizer.BROMINE else CHLORINE_SHELF
+    plan = fresh(a_tub(sanitizer=sanitizer, total_alkalinity=alkalinity, calcium_hardness=calcium, ph=ph), shelf)
+    given = [
+        (s.amount.substance, why(s)) for s in of(plan, StepKind.DOSE) if s.amount and s.amount.substance in ACID_OR_BASE
+    ]
+    acids = [w for substance, w in given if substance == "sodium-bisulfate"]
+    bases = [w for substance, w in given if substance != "sodium-bisulfate"]
+    assert not (acids and bases) or all("acid-after-bicarbonate" in w for w in acids)
+    if acids and bases:  # never a base after an acid
+        assert given[0][0] != "sodium-bisulfate" and given[-1][0] == "sodium-bisulfate"
+
+
+def test_acidic_well_water_gets_air_instead_of_base_and_a_word_about_iron() -> None:
+    plan = fresh(a_tub(source="own well", total_alkalinity=150.0, calcium_hardness=160.0, ph=6.9, temperature=8.0))
+    air = of(plan, StepKind.AERATE)[0]
+    assert "air-out" in why(air) and read(air, Quantity.PH) > 7.2
+    assert air.minutes % 5.0 == 0.0 and 10.0 <= air.minutes <= 90.0
+    assert "sodium-carbonate" not in doses(plan)
+    assert "well-water" in notes(plan)
+
+
+def test_a_cold_fill_is_dosed_as_cold_as_it_is() -> None:
+    """At 8 degC the rate of HSO5- with Br- is a fifth of that at 38 degC (Arrhenius, 50 kJ/mol, from memory)."""
+    cold, mild = (fresh(a_tub(temperature=c, **ORDINARY)) for c in (8.0, 20.0))
+
+    def hours(plan: Plan) -> float:
+        reasons = (r for s in of(plan, StepKind.DOSE) for r in s.reasons if r.kind == "sanitize-while-heating")
+        return float(next(reasons).values["hours"])
+
+    assert hours(cold) == pytest.approx(hours(mild) * np.exp(50e3 / 8.314 * (1 / 281.15 - 1 / 293.15)), rel=0.1)
+    assert "still-cold" in why(of(cold, StepKind.PREPARE)[0])
+    assert of(cold, StepKind.HEAT)[0].minutes > of(mild, StepKind.HEAT)[0].minutes
+    react = next(s for s in of(cold, StepKind.WAIT) if "let-it-react" in why(s))
+    assert react.minutes < 0.3 * 60.0 * hours(cold)  # the activation comes when the water is warm
+
+
+def test_the_ph_falls_as_the_water_is_heated_under_the_cover() -> None:
+    """Closed heating from 20 to 38 degC lowers the pH by 0.095 at 7.5 (calculation with a geochemical code)."""
+    case = case_of(a_tub(total_alkalinity=100.0, calcium_hardness=150.0, ph=7.5), SHELF, [], NOW, 0, MEMBERS)
+    at20 = warmed(Beside(replace(case, belief=replace(case.belief, state=_at_ph(case, 7.5, 20.0)))), 20.0)
+    fallen = float(np.median(warmed(at20, 38.0).ph() - at20.ph()))
+    assert fallen == pytest.approx(-0.095, abs=0.02)
+
+
+def _at_ph(case: Situation, ph: float, celsius: float) -> TubState:
+    water = case.rates.fill.replaced(temperature=celsius)
+    return replace(case.state, water=water_at_ph(water, ph, water.alkalinity), ph=np.full(case.belief.size, ph))
+
+
+def test_heating_is_litres_by_kelvin_by_the_heat_capacity_of_water() -> None:
+    """1,300 L by 26 K at 4.18 kJ/(kg K) are 39.2 kWh; with 2 kW, nine tenths of it in the water, 21.8 h."""
+    assert heat_minutes(a_tub(**ORDINARY), 1300.0) / 60.0 == pytest.approx(1300 * 26 * 4.18 / 3600 / 1.8, rel=1e-6)
+
+
+def test_an_unknown_heater_is_taken_as_usual_for_its_kind() -> None:
+    tub = a_tub(**ORDINARY)
+    bare = replace(tub, equipment=replace(tub.equipment, heater_kw=None))
+    assert heat_minutes(bare, 1300.0) == heat_minutes(tub, 1300.0)
+
+
+def test_heated_tubs_have_the_new_temperature_and_the_speed_of_it() -> None:
+    beside = warmed(Beside(case_of(a_tub(**ORDINARY), SHELF, [], NOW, 0, MEMBERS)), 12.0)
+    hot = heated(beside, 38.0, 600.0)
+    assert celsius_of(hot) == pytest.approx(38.0) and celsius_of(beside) == pytest.approx(12.0)
+    assert float(np.median(hot.rates.monopersulfate_rate / beside.rates.monopersulfate_rate)) > 4.0
+
+
+def test_air_minutes_follow_the_gas_exchange() -> None:
+    """At alkalinity 80, pH 7.2 becomes 7.4 after kLa t of 0.52 (calculation with a geochemical code)."""
+    case = case_of(a_tub(total_alkalinity=80.0, calcium_hardness=100.0, ph=7.2), SHELF, [], NOW, 0, MEMBERS)
+    state = _at_ph(case, 7.2, 38.0)
+    beside = Beside(replace(case, belief=replace(case.belief, state=state)))
+    kla = float(np.median(beside.rates.kla[Mode.SOAKING]))
+    assert air_minutes(beside, 7.4) == pytest.approx(60.0 * 0.52 / kla, abs=7.5)
+    after = Observer(aerated(beside, beside.state, 30.0))
+    before = Observer(beside.state)
+    assert np.allclose(after.read(Quantity.TOTAL_ALKALINITY), before.read(Quantity.TOTAL_ALKALINITY), rtol=1e-3)
+    assert air_minutes(beside, 7.1) == 0.0
+
+
+def test_a_swim_spa_heats_for_days_and_is_looked_at_on_the_way() -> None:
+    plan = fresh(a_tub(litres=6000.0, kind=TubKind.SWIM_SPA, **ORDINARY))
+    heats = of(plan, StepKind.HEAT)
+    hours = sum(s.minutes for s in heats) / 60.0
+    assert hours == pytest.approx(6000 * 26 * 4.18 / 3600 / 2.7, rel=0.01)
+    assert len(heats) > 1 and all(s.minutes <= 30 * 60 for s in heats)
+    assert sum("look-while-heating" in why(s) for s in of(plan, StepKind.TEST)) == len(heats) - 1
+    assert of(plan, StepKind.FILL)[0].minutes == pytest.approx(6000 / defaults()["hose_litres_per_minute"].value)
+
+
+def test_a_wood_fired_tub_is_stirred_by_hand_and_its_fire_watched() -> None:
+    plan = fresh(a_tub(litres=1500.0, kind=TubKind.WOOD_FIRED, **ORDINARY))
+    heat = of(plan, StepKind.HEAT)[0]
+    assert "heat-by-fire" in why(heat) and "fire-watched" in heat.cautions
+    assert "fire-when-full" in of(plan, StepKind.FILL)[0].cautions
+    assert all("stir-by-hand" in why(s) for s in of(plan, StepKind.PREPARE))
+    first = stretches(plan.steps, equipment_of(TubKind.WOOD_FIRED))[0]
+    assert first.end >= heat.starts_at + heat.minutes  # nobody leaves a fire
+
+
+def test_an_inflatable_waits_longer_and_has_air_but_no_water_jets() -> None:
+    plan = fresh(a_tub(litres=800.0, kind=TubKind.INFLATABLE, **ORDINARY))
+    waits = [s.minutes for s in of(plan, StepKind.WAIT) if "mix-first" in why(s)]
+    assert waits and min(waits) == pytest.approx(30.0)
+    assert [s.kind for s in plan.steps if s.kind in (StepKind.FILL, StepKind.HEAT, StepKind.SET_FEEDER)] == [
+        StepKind.FILL,
+        StepKind.HEAT,
+        StepKind.SET_FEEDER,
+    ]
+
+
+def test_chlorine_gets_no_bromide_no_feeder_and_acid_before_what_pushes_the_ph_up() -> None:
+    plan = fresh(
+        a_tub(sanitizer=Sanitizer.CHLORINE, total_alkalinity=100.0, calcium_hardness=140.0, ph=8.3), CHLORINE_SHELF
+    )
+    assert place(plan, "sodium-bisulfate") < place(plan, "sodium-hypochlorite") < heating(plan)
+    assert "room-for-chlorine" in why(plan.steps[place(plan, "sodium-bisulfate")])
+    assert not of(plan, StepKind.SET_FEEDER) and "chlorine-by-hand" in notes(plan)
+    assert plan.outcome is None  # nobody leaves such a tub alone for a week
+    tests = [s for s in of(plan, StepKind.TEST) if why(s) & {"first-good-test", "second-good-test"}]
+    assert [read(s, Quantity.FREE_CHLORINE) >= 3.0 for s in tests] == [True, True]
+
+
+def test_guests_in_four_hours_are_told_when_and_what_takes_so_long() -> None:
+    plan = fresh(a_tub(**ORDINARY), wishes=replace(FRESH, guests_at=NOW + timedelta(hours=4)))
+    assert {"not-ready-in-time", "start-up-takes"} <= notes(plan)
+    takes = next(r for r in plan.notes if r.kind == "start-up-takes")
+    assert float(takes.values["heating"]) == pytest.approx(21.8, abs=0.2)
+    assert float(takes.values["hold"]) == 24.0
+    in_time = fresh(a_tub(**ORDINARY), wishes=replace(FRESH, guests_at=NOW + timedelta(days=4)))
+    assert not {"not-ready-in-time", "start-up-takes"} & notes(in_time)
+
+
+def test_a_plan_says_when_somebody_has_to_be_there() -> None:
+    plan = fresh(a_tub(**ORDINARY))
+    told = [r for r in plan.notes if r.kind == "be-there"]
+    assert len(told) == 3  # the fill, the balance, the second test
+    heat = plan.steps[heating(plan)]
+    second = datetime.fromisoformat(str(told[1].values["time"]))
+    assert abs(second - NOW - timedelta(minutes=heat.starts_at + heat.minutes)) < timedelta(minutes=1)
+    assert "cover-locked" in heat.cautions
+
+
+def test_a_keeper_with_three_hours_leaves_at_the_closed_cover_and_hands_over() -> None:
+    plan = fresh(a_tub(**ORDINARY), wishes=replace(FRESH, minutes=180.0, later_by="the neighbour"))
+    hand = next(i for i, s in enumerate(plan.steps) if s.kind is StepKind.HAND_OVER)
+    assert hand == heating(plan) + 1
+    assert "take-over-closed" in why(plan.steps[hand]) and "fit-after-test" in why(plan.steps[hand])
+    assert all(s.by == "the neighbour" for s in plan.steps[hand:])
+    assert not any(s.by for s in plan.steps[:hand])
+
+
+def test_a_keeper_with_too_little_time_is_not_let_go_from_an_open_tub() -> None:
+    plan = fresh(a_tub(**ORDINARY), wishes=replace(FRESH, minutes=90.0, later_by="the neighbour"))
+    hand = next(s for s in plan.steps if s.kind is StepKind.HAND_OVER)
+    assert "take-over-open" in why(hand) and hand.starts_at <= 90.0
+
+
+def test_a_keeper_alone_with_too_little_time_is_told_to_begin_with_more() -> None:
+    plan = fresh(a_tub(**ORDINARY), wishes=replace(FRESH, minutes=60.0))
+    told = next(r for r in plan.notes if r.kind == "begin-with-more-time")
+    assert float(told.values["needed"]) > 120.0
+    assert not of(plan, StepKind.HAND_OVER)
+
+
+def test_a_fill_of_two_hours_ago_is_still_cold_and_one_of_two_days_ago_is_warm() -> None:
+    tub = a_tub(**ORDINARY)
+    young, old = (fresh(tub, events=(Filled(NOW - timedelta(hours=h), 1300.0),)) for h in (2.0, 48.0))
+    assert of(young, StepKind.HEAT) and not of(old, StepKind.HEAT)
+    assert not of(young, StepKind.FILL) and not of(old, StepKind.FILL)
+
+
+def test_a_read_temperature_is_believed_over_the_hours() -> None:
+    cold = Reading(Quantity.TEMPERATURE, 15.0, 15.0, "°C", "thermometer", NOW)
+    events: tuple[Event, ...] = (Filled(NOW - timedelta(hours=40), 1300.0), Readings(NOW, (cold,)))
+    heat = of(fresh(a_tub(**ORDINARY), events=events), StepKind.HEAT)[0]
+    assert heat.minutes == pytest.approx(60.0 * 1300 * 23 * 4.18 / 3600 / 1.8, rel=0.01)
+
+
+@pytest.mark.parametrize("alkalinity", [25.0, 110.0, 300.0])
+def test_the_last_two_tests_are_a_day_apart_and_expect_enough(alkalinity: float) -> None:
+    plan = fresh(a_tub(total_alkalinity=alkalinity, calcium_hardness=140.0, ph=7.4))
+    first, second = [s for s in of(plan, StepKind.TEST) if why(s) & {"first-good-test", "second-good-test"}]
+    assert second.starts_at - first.starts_at >= 24 * 60
+    assert read(first, Quantity.BROMINE) >= 5.0  # the oxidizer brings the bank to 5-10 mg/L (common practice)
+    assert read(second, Quantity.BROMINE) >= 3.0
+    assert substances()["monopersulfate"].minutes <= first.starts_at
