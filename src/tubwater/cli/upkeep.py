@@ -25,6 +25,10 @@ def upkeep_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
     Raises:
         InputError: an option that cannot be meant, or a file that cannot be written.
     """
+    if words.command == "remind":
+        from tubwater.cli.mail import remind_answer
+
+        return remind_answer(words, file, now)
     work: dict[str, Callable[[argparse.Namespace, TubFile, datetime, UnitSystem], str]] = {
         "shelf": _shelf,
         "due": _due,

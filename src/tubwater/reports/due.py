@@ -11,7 +11,7 @@ from tubwater.reports.text import sentence, text_of
 from tubwater.services.due import Due, DueKind
 from tubwater.services.lookup import all_methods
 
-__all__ = ["due_note", "due_reason", "due_words", "render_due"]
+__all__ = ["due_note", "due_reason", "due_words", "reminder_text", "render_due"]
 
 _WIDTH = 80
 
@@ -27,6 +27,12 @@ def render_due(dues: Sequence[Due], now: datetime, days: float) -> str:
     for head, rows in (("overdue", late), ("coming", coming)):
         parts += [_say(head), *map(_bullet, rows), ""] if rows else []
     return "\n".join([*parts, _bullet(_say("caution"), "! ")]) + "\n"
+
+
+def reminder_text(name: str, dues: Sequence[Due], now: datetime) -> str:
+    """A letter about what is due on this day."""
+    head = _say("mail-head", name=name, day=show.day(now))
+    return "\n".join([head, "", *(_bullet(_row(due)) for due in dues), "", _say("caution"), _say("mail-foot")]) + "\n"
 
 
 def due_words(due: Due) -> str:

@@ -1,0 +1,184 @@
+"""The command `remind`, against a small mail server of these tests: once a day to each, and never silently lost."""
+
+from __future__ import annotations
+
+import json
+import socketserver
+import threading
+from collections.abc import Iterator
+from email import message_from_bytes
+from email.message import Message
+from email.policy import default
+from pathlib import Path
+
+import pytest
+
+from tubwater.cli.app import run
+from tubwater.cli.mail import SentFile
+from tubwater.services.tubfile import example_text
+
+TODAY, TOMORROW = (["--now", f"2026-11-{day}T09:00:00+00:00"] for day in (25, 26))
+FROM = ["--mail-from", "tub@example.org"]
+
+
+class MailServer(socketserver.ThreadingTCPServer):
+    """Speaks as much of RFC 5321 as a letter needs, keeps what it takes, and refuses whom it is told to."""
+
+    daemon_threads = True
+
+    def __init__(self) -> None:
+        self.taken: list[tuple[str, str, Message]] = []
+        self.refuses: set[str] = set()
+        super().__init__(("127.0.0.1", 0), _Talk)
+
+    @property
+    def address(self) -> str:
+        return f"127.0.0.1:{self.server_address[1]}"
+
+
+class _Talk(socketserver.StreamRequestHandler):
+    server: MailServer
+
+    def handle(self) -> None:
+        self._say("220 ready")
+        sender = to = ""
+        while line := self.rfile.readline():
+            word, _, rest = line.decode().strip().partition(" ")
+            word, path = word.upper(), rest.partition("<")[2].partition(">")[0]
+            if word == "DATA":
+                self._say("354 go on")
+                self.server.taken.append((sender, to, message_from_bytes(self._data(), policy=default)))
+            sender, to = (path if word == "MAIL" else sender), (path if word == "RCPT" else to)
+            refused = word == "RCPT" and path in self.server.refuses
+            self._say("550 nobody of that name" if refused else "221 bye" if word == "QUIT" else "250 fine")
+            if word == "QUIT":
+                return
+
+    def _data(self) -> bytes:
+        lines = []
+        while (line := self.rfile.readline()) != b".\r\n":
+            lines.append(line.removeprefix(b".") if line.startswith(b"..") else line)
+        return b"".join(lines)
+
+    def _say(self, text: str) -> None:
+        self.wfile.write(f"{text}\r\n".encode())
+
+
+@pytest.fixture
+def server() -> Iterator[MailServer]:
+    found = MailServer()
+    thread = threading.Thread(target=found.serve_forever, daemon=True)
+    thread.start()
+    yield found
+    found.shutdown()
+    found.server_close()
+    thread.join()
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    for name in ("TUBWATER_SMTP", "TUBWATER_MAIL_TO", "TUBWATER_MAIL_FROM", "TUBWATER_SMTP_USER"):
+        monkeypatch.delenv(name, raising=False)
+    path = tmp_path / "tub.toml"
+    path.write_text(example_text(), encoding="utf-8")
+    return str(path)
+
+
+def remind(file: str, server: MailServer, *words: str, to: tuple[str, ...] = ("keeper@example.org",)) -> int:
+    return run(["remind", file, "--smtp", server.address, *FROM, *(w for a in to for w in ("--mail-to", a)), *words])
+
+
+def test_what_is_due_goes_out_once_a_day(file: str, server: MailServer, capsys: pytest.CaptureFixture[str]) -> None:
+    assert remind(file, server, *TODAY) == 0 and remind(file, server, *TODAY) == 0
+    ((sender, to, message),) = server.taken
+    assert (sender, to, message["To"]) == ("tub@example.org", "keeper@example.org", "keeper@example.org")
+    text = message.get_content()  # type: ignore[attr-defined]
+    assert "Rinse the filter" in text and "do not say that the water is fit" in text
+    assert message["Auto-Submitted"] == "auto-generated" and "The tub behind the house" in message["Subject"]
+    said = capsys.readouterr().out
+    assert "Sent to keeper@example.org" in said and "today already" in said
+
+
+def test_the_next_day_and_when_asked_for_it_goes_out_again(file: str, server: MailServer) -> None:
+    assert remind(file, server, *TODAY) == 0 and remind(file, server, *TODAY, "--again") == 0
+    assert remind(file, server, *TOMORROW) == 0
+    first, again, next_day = (message["Message-ID"] for _, _, message in server.taken)
+    assert first == again != next_day
+
+
+def test_each_address_has_its_own_letter_and_its_own_memory(file: str, server: MailServer) -> None:
+    assert remind(file, server, *TODAY) == 0
+    assert remind(file, server, *TODAY, to=("keeper@example.org", "owner@example.org")) == 0
+    assert [to for _, to, _ in server.taken] == ["keeper@example.org", "owner@example.org"]
+
+
+def test_a_letter_that_was_refused_is_told_and_goes_out_the_next_time(
+    file: str, server: MailServer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    server.refuses = {"keeper@example.org"}
+    assert remind(file, server, *TODAY) == 2
+    assert "--smtp" in capsys.readouterr().err and server.taken == []
+    server.refuses = set()
+    assert remind(file, server, *TODAY) == 0 and len(server.taken) == 1
+
+
+def test_where_nothing_is_due_nothing_goes_out(
+    file: str, server: MailServer, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tubwater.cli.mail.due_of_file", lambda *_: ())
+    assert remind(file, server, *TODAY) == 0 and server.taken == []
+    assert "Nothing is due today" in capsys.readouterr().out
+
+
+def test_settings_may_stand_in_the_environment(
+    file: str, server: MailServer, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("TUBWATER_SMTP", server.address)
+    monkeypatch.setenv("TUBWATER_MAIL_FROM", "tub@example.org")
+    monkeypatch.setenv("TUBWATER_MAIL_TO", "keeper@example.org, owner@example.org")
+    assert run(["remind", file, "--json", *TODAY]) == 0
+    assert json.loads(capsys.readouterr().out)["sent"] == ["keeper@example.org", "owner@example.org"]
+
+
+@pytest.mark.parametrize(
+    ("words", "field"),
+    [
+        (["--mail-to", "keeper"], "--mail-to"),
+        (["--mail-to", "a@example.org\nBcc: b@example.org"], "--mail-to"),
+        ([], "--mail-to"),
+        (["--mail-to", "keeper@example.org", "--mail-from", "nobody"], "--mail-from"),
+        (["--mail-to", "keeper@example.org", "--smtp", "mail.example.org:many"], "--smtp"),
+        (["--mail-to", "keeper@example.org", "--smtp", ""], "--smtp"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(
+    file: str, words: list[str], field: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["remind", file, "--smtp", "127.0.0.1:1", *FROM, *words, *TODAY]) == 2
+    assert field in capsys.readouterr().err
+
+
+def test_a_password_never_goes_in_the_clear_to_another_computer(
+    file: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("TUBWATER_SMTP_USER", "tub@example.org")
+    words = ["--smtp", "mail.example.org:25", "--smtp-security", "none", "--mail-to", "keeper@example.org"]
+    assert run(["remind", file, *words, *TODAY]) == 2
+    assert "--smtp-security" in capsys.readouterr().err
+
+
+def test_a_server_that_offers_no_security_where_it_was_asked_for_gets_nothing(
+    file: str, server: MailServer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert remind(file, server, "--smtp-security", "starttls", *TODAY) == 2
+    assert server.taken == [] and "--smtp" in capsys.readouterr().err
+
+
+def test_a_memory_that_is_not_one_is_left_alone(
+    file: str, server: MailServer, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = tmp_path / "mine.txt"
+    other.write_text("not of this command", encoding="utf-8")
+    assert remind(file, server, "--state", str(other), *TODAY) == 2
+    assert "--state" in capsys.readouterr().err and other.read_text(encoding="utf-8") == "not of this command"
+    assert not SentFile(tmp_path / "none.json").knows("anything")
