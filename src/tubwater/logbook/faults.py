@@ -17,7 +17,7 @@ _STOPPED = "the database does not answer: it has stopped or cannot be reached." 
 _BUSY = "the database has no free connection." + _AGAIN
 _SQLITE = {
     "SQLITE_BUSY": LOCKED,
-    "SQLITELOCKED": LOCKED,
+    "SQLITE_LOCKED": LOCKED,
     "SQLITE_FULL": _FULL,
     "SQLITE_READONLY": "the file of the logbook, or its folder, cannot be written." + _AGAIN,
     "SQLITE_CANTOPEN": "the file of the logbook cannot be opened; look at its folder and who may write there",

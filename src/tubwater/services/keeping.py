@@ -14,7 +14,7 @@ from tubwater.services.beside import held_back
 from tubwater.services.effective import Line, effective, newest, table_of
 from tubwater.services.ports import HAPPENINGS, Clock, Entry, EntryStore, Kind, Names, SnapshotStore, Source, Stored
 from tubwater.services.tubfile import TubFile, parse_table
-from tubwater.tub import Plan, Verdict
+from tubwater.tub import Plan, Reason, Verdict
 from tubwater.tub.data import as_data
 
 __all__ = ["MODEL", "Keeping", "Recorded"]
@@ -52,7 +52,7 @@ class Keeping:
         return self._read(self._entries(tub))
 
     def add_tub(self, body: Mapping[str, Any], source: Source | None = None, id: str = "") -> str:
-        """A new tub from the tables [tub] and [[product]] of a keeper's file; its id.
+        """A new tub from the tables [tub], [[product]], [[offer]] and [[reagents]] of a keeper's file; its id.
 
         Raises:
             InputError: with every problem.
@@ -61,7 +61,8 @@ class Keeping:
         tub = id or self.names.fresh()
         described = {key: body[key] for key in ("tub", "units") if key in body}
         entries = [self._entry(tub, Kind.TUB, described, source, f"{tub}-tub")]
-        entries.append(self._entry(tub, Kind.SHELF, {"product": body.get("product", [])}, source, f"{tub}-shelf"))
+        shelf = {"product": [], **{key: body[key] for key in ("product", "offer", "reagents") if key in body}}
+        entries.append(self._entry(tub, Kind.SHELF, shelf, source, f"{tub}-shelf"))
         self.store.append(entries, self.clock.now())
         return tub
 
@@ -124,11 +125,12 @@ class Keeping:
         return found
 
     def case(self, tub: str) -> Situation:
-        """The situation of a tub now; a visit under way holds people back."""
+        """The situation of a tub now; a visit under way holds people back, and so does a clock that was set back."""
         entries, now = self._entries(tub), self.clock.now()
-        file = self._read(entries)
-        found = case_of(file.tub, file.shelf, file.events, now, checkpoints=self.snapshots)
-        return replace(found, held=held_back(entries, now))
+        file, at = self._read(entries), _reached(entries, now)
+        found = case_of(file.tub, file.shelf, file.events, at, checkpoints=self.snapshots)
+        behind = Reason("clock-behind", {"time": at.isoformat(timespec="minutes")}) if at > now else None
+        return replace(found, held=behind or held_back(entries, now))
 
     def verdict(self, tub: str) -> Verdict:
         """May people get in now?"""
@@ -177,7 +179,7 @@ class Keeping:
         return found
 
     def _read(self, entries: Sequence[Stored]) -> TubFile:
-        return parse_table(table_of(entries), self.clock.now())
+        return parse_table(table_of(entries), _reached(entries, self.clock.now()))
 
     def _check(self, tub: str, kind: Kind, body: Mapping[str, Any]) -> None:
         """The body beside the tub and its shelf alone, so that only its own problems are told."""
@@ -212,3 +214,8 @@ class Keeping:
         if len(entry.id) > 100:
             raise InputError.one("id", f"{len(entry.id)} characters", "a name of at most 100 characters")
         return Recorded(self.store.append([entry], self.clock.now())[0], tuple(questions))
+
+
+def _reached(entries: Sequence[Stored], now: datetime) -> datetime:
+    """Now, or when the newest entry happened: where the computer's clock was set back, nothing that was kept is lost."""
+    return max((line.happened for line in effective(entries) if line.stands and line.happened > now), default=now)

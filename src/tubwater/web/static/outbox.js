@@ -145,7 +145,9 @@ async function clocks(items) {
   let skew;
   try {
     const before = Date.now();
-    const there = Date.parse((await (await reach("/api/clock")).json()).now);
+    const answer = await reach("/api/clock");
+    if (!answer.ok) return false; // nobody is logged in, or the logbook is out of reach: later
+    const there = Date.parse((await answer.json()).now);
     skew = there - (before + Date.now()) / 2;
   } catch { return false; }
   const shift = Math.abs(skew) > 120e3 ? await askShift(skew) : false;
