@@ -217,5 +217,5 @@ class Keeping:
 
 
 def _reached(entries: Sequence[Stored], now: datetime) -> datetime:
-    """Now, or when the newest entry happened: where the computer's clock was set back, nothing that was kept is lost."""
+    """Now, or when the newest entry happened: a clock that was set back loses nothing that was kept."""
     return max((line.happened for line in effective(entries) if line.stands and line.happened > now), default=now)
