@@ -55,7 +55,7 @@ class TellBody(BaseModel):
 
 @router.get("/clock")
 def clock(desk: Here) -> dict[str, str]:
-    """The time here, for phones whose own clock may be wrong; none while the logbook cannot take what they would send."""
+    """The time here, for phones whose own clock may be wrong; none while the logbook is out of reach."""
     desk.keeping.store.tubs()
     return {"now": desk.keeping.clock.now().isoformat()}
 
