@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from hashlib import sha256
@@ -13,7 +13,11 @@ from typing import Any, TypeVar
 from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.services.advise import WaterReport, water_of
 from tubwater.services.keeping import Keeping
+from tubwater.services.learned import Change, Learned, changes_of, learned_of
+from tubwater.services.ledger import Ledger, WaterChange, ledger_of, water_change
+from tubwater.services.outlook import Outlook, Scenario, outlook_of
 from tubwater.services.ports import Kind
+from tubwater.services.troubles import Ranking, troubles_of
 from tubwater.tub import Plan, Verdict, VerdictKind
 
 __all__ = ["Answers"]
@@ -74,6 +78,35 @@ class Answers:
     def water(self, tub: str) -> WaterReport:
         """What the water is believed to be."""
         return self._once(tub, ("water", tub), lambda case: water_of(case))
+
+    def outlook(self, tub: str, days: float = 14.0, scenario: Scenario | None = None) -> Outlook:
+        """Where the water is going, as it is or with something changed.
+
+        Raises:
+            InputError: the days or the scenario cannot be meant.
+        """
+        chosen = scenario or Scenario()
+        return self._once(tub, ("outlook", tub, days, chosen), lambda case: outlook_of(case, days, chosen))
+
+    def ledger(self, tub: str, litres: float | None = None) -> tuple[Ledger, WaterChange | None]:
+        """What has built up since the fill, and what a change of so many litres would do."""
+        found = self._once(tub, ("ledger", tub), ledger_of)
+        if litres is None:
+            return found, None
+        return found, self._once(tub, ("change", tub, litres), lambda case: water_change(case, litres))
+
+    def learned(self, tub: str) -> tuple[Learned, tuple[Change, ...]]:
+        """What was learned of the tub, and what seems to have changed."""
+        return self._once(tub, ("learned", tub), lambda case: (learned_of(case), changes_of(case)))
+
+    def troubles(self, tub: str, present: Sequence[str], answers: Mapping[str, bool]) -> Ranking:
+        """Likely causes of what is seen.
+
+        Raises:
+            UnknownKey: a sign or check that nobody knows.
+        """
+        key = ("troubles", tub, tuple(present), tuple(sorted(answers.items())))
+        return self._once(tub, key, lambda case: troubles_of(case, present, (), answers))
 
     def shown_first(self, tub: str, what: str, kind: str) -> bool:
         """Whether a verdict or plan of this kind is shown for the first time since the logbook changed."""

@@ -7,13 +7,14 @@ from datetime import datetime
 
 import numpy as np
 
+from tubwater.advice import Situation
 from tubwater.advice.outlook import LEVELS, SATURATION, NextTest, Outlook, Scenario, look_ahead
 from tubwater.errors import InputError
 from tubwater.facts import methods
 from tubwater.services.advise import case_of
 from tubwater.tub import Event, Shelf, Tub
 
-__all__ = ["LEVELS", "SATURATION", "NextTest", "Outlook", "Scenario", "outlook_for"]
+__all__ = ["LEVELS", "SATURATION", "NextTest", "Outlook", "Scenario", "outlook_for", "outlook_of"]
 
 _MOST_DAYS = 60.0
 _MEMBERS = 1000
@@ -35,9 +36,14 @@ def outlook_for(
         InputError: the horizon is not 1 to 60 days, or the scenario names an unknown method or product or a feeder
             opening outside 0 to 1.
     """
-    scenario = scenario or Scenario()
-    _check(shelf, horizon_days, scenario)
     case = case_of(tub, shelf, events, now, seed, members)
+    return outlook_of(case, horizon_days, scenario, seed)
+
+
+def outlook_of(case: Situation, horizon_days: float = 14.0, scenario: Scenario | None = None, seed: int = 0) -> Outlook:
+    """The outlook of a situation; see ``outlook_for``."""
+    scenario = scenario or Scenario()
+    _check(case.shelf, horizon_days, scenario)
     return look_ahead(case, horizon_days, scenario, np.random.default_rng([seed, 7]))
 
 

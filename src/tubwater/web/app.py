@@ -15,6 +15,8 @@ from tubwater.services.memory_kits import MemoryKits
 from tubwater.services.storage import KitStore
 from tubwater.web import (
     access,
+    ahead,
+    amiss,
     api,
     facts,
     first,
@@ -25,6 +27,7 @@ from tubwater.web import (
     readings,
     settings,
     shelf,
+    since,
     soaks,
     tub,
     tubs,
@@ -43,7 +46,7 @@ from tubwater.web.static import FOLDER, FixedFiles, version
 __all__ = ["create_app"]
 
 _PARTS = (
-    *(access, api, tubs, first, tub, readings, plans, soaks, happened),
+    *(access, api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss, since),
     *(logbook, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
 )
 

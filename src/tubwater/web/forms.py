@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
-from starlette.datastructures import FormData
+from starlette.datastructures import FormData, UploadFile
 
 from tubwater.errors import InputError
 from tubwater.services.looks import SEEN_AT_EACH_TEST, look_body
@@ -15,7 +15,7 @@ from tubwater.services.tubfile import TubFile
 from tubwater.tub import Clarity, OxidantScale, Quantity, Sign
 from tubwater.web.desk import Desk
 
-__all__ = ["Sent", "SentForm", "look_of", "moment_of", "number_in", "reading_key", "test_of"]
+__all__ = ["Sent", "SentForm", "asked_of_page", "look_of", "moment_of", "number_in", "reading_key", "test_of"]
 
 
 class Sent:
@@ -68,6 +68,12 @@ async def _sent(request: Request) -> Sent:
 
 
 SentForm = Annotated[Sent, Depends(_sent)]
+
+
+def asked_of_page(request: Request) -> Sent:
+    """What the address of a page asks, as the fields of a form."""
+    fields: list[tuple[str, str | UploadFile]] = [(name, text) for name, text in request.query_params.multi_items()]
+    return Sent(FormData(fields))
 
 
 def moment_of(desk: Desk, sent: Sent, name: str = "at") -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from tubwater.services.visits import Visits
 from tubwater.web.desk import Here
 from tubwater.web.diary import shown_lines
 from tubwater.web.lines import lines_of
@@ -30,6 +31,7 @@ def one_tub(request: Request, desk: Here, tub: str) -> HTMLResponse:
         "units": file.units,
         "verdict": verdict,
         "next": coming,
+        "running": Visits(desk.keeping).current(tub),
         "lines": lines_of(file, desk.answers.water(tub), coming.plan, file.units),
         "lately": shown_lines(desk, history, file.units)[:_LATELY],
         "count": len(history),

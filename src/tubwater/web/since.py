@@ -1,0 +1,99 @@
+"""What has built up since the fill, and what was learned of the tub."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from tubwater.errors import InputError, Problem
+from tubwater.reports.ledger import drain_words
+from tubwater.reports.units import number
+from tubwater.services.learned import LearnedValue
+from tubwater.services.ledger import Spread
+from tubwater.tub import VolumeBasis
+from tubwater.units import Dimension, parse_amount
+from tubwater.web.desk import Here
+from tubwater.web.show import page
+
+__all__ = ["Learnt", "learned_page", "ledger_page", "router"]
+
+router = APIRouter(include_in_schema=False)
+_SOME = 0.2  # share of the prior's spread that has to be gone before anything is called learned (judgement)
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """One property: the middle and the span now, and the span before, as texts; ``some`` of it was learned or not."""
+
+    key: str
+    unit: str
+    middle: str
+    span: tuple[str, str]
+    before: tuple[str, str]
+    some: bool
+
+
+@router.get("/tubs/{tub}/ledger")
+def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTMLResponse:
+    """The drain meter, what is in the water, and what a partial change would do."""
+    file, problems, litres = desk.keeping.file(tub), tuple[Problem, ...](), None
+    try:
+        litres = _litres(change.strip(), file.tub.litres)
+    except InputError as error:
+        problems = error.problems
+    ledger, changed = desk.answers.ledger(tub, litres)
+    values = {
+        "tub": tub,
+        "file": file,
+        "units": file.units,
+        "ledger": ledger,
+        "drain": drain_words(ledger),
+        "change": changed,
+        "asked": change,
+        "figure": _figure,
+        "problems": problems,
+    }
+    return page(request, "ledger.html", values, 422 if problems else 200)
+
+
+@router.get("/tubs/{tub}/learned")
+def learned_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
+    """How much the tub holds, how it loses and what it gives, as its logbook tells."""
+    file = desk.keeping.file(tub)
+    found, changes = desk.answers.learned(tub)
+    values = {
+        "tub": tub,
+        "file": file,
+        "units": file.units,
+        "litres": found.of("litres"),
+        "stated": found.litres_stated,
+        "plate": file.tub.volume_basis is VolumeBasis.PLATE,
+        "some": found.of("litres").known >= _SOME,
+        "rows": [_learnt(value) for value in found.values if value.key != "litres"],
+        "feeder": found.feeder_now,
+        "changes": changes,
+    }
+    return page(request, "learned.html", values)
+
+
+def _litres(text: str, most: float) -> float | None:
+    if not text:
+        return None
+    litres = parse_amount(text if text[-1:].isalpha() else f"{text} L", "change", Dimension.VOLUME).to("L")
+    if not 0.0 < litres <= most:
+        raise InputError.one("change", text, f"more than nothing and at most {most:g} L")
+    return litres
+
+
+def _figure(found: Spread, unit: str) -> tuple[str, str, str]:
+    """Median, low and high as a reader wants them."""
+    places = 1 if unit == "" or abs(found.median) < 20.0 else 0
+    low, high = (f"{value:.{places}f}" for value in (found.low, found.high))
+    return f"{found.median:.{places}f}", low, high
+
+
+def _learnt(value: LearnedValue) -> Learnt:
+    now, before = (number(value.low), number(value.high)), (number(value.prior_low), number(value.prior_high))
+    return Learnt(value.key, value.unit, number(value.median), now, before, value.known >= _SOME)
