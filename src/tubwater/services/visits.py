@@ -17,7 +17,7 @@ from tubwater.advice.beside_tub import Ask, HandedOver, Phase, Running, Standing
 from tubwater.advice.running import LONGEST_PAUSE, fresh_hours
 from tubwater.errors import Conflict, InputError, UnknownEntry
 from tubwater.services.advise import case_of
-from tubwater.services.beside import foreseen_plan, last_tests, running_of, visits_of
+from tubwater.services.beside import events_of_visit, foreseen_plan, last_tests, running_of, visits_of
 from tubwater.services.deeds import deeds_after, grams_of
 from tubwater.services.keeping import MODEL, Keeping
 from tubwater.services.ports import Kind, Source, Stored
@@ -64,7 +64,7 @@ class Visits:
     keeping: Keeping
 
     def begin(self, tub: str, wishes: Wishes | None = None, source: Source | None = None, id: str = "") -> str:
-        """A visit with a plan made now; its id. Saying it twice is harmless.
+        """A visit with a plan made now; its id. Saying it twice is harmless, and of two at once the second joins.
 
         Raises:
             Conflict: another visit of this tub is not finished; carries its id.
@@ -79,8 +79,25 @@ class Visits:
         visit, said = id or self.keeping.names.fresh(), wishes or Wishes()
         plan = self.keeping.plan(tub, said)
         body = {"visit": visit, "what": What.BEGUN, "model": MODEL, "wishes": as_data(said), "plan": as_data(plan)}
-        self.keeping.note(tub, Kind.VISIT, body, source, f"{visit}-begun")
+        # Each visit of a tub has one place in its row, so that of two that begin at the same moment one is refused.
+        try:
+            self.keeping.note(tub, Kind.VISIT, body, source, f"{tub}-v{len(known) + 1}")
+        except Conflict:
+            if visit in visits_of(self.keeping.entries(tub)):
+                return visit
+            raise Conflict("visit", self.current(tub) or "") from None
         return visit
+
+    def begun(self, tub: str, visit: str) -> VisitEvent:
+        """Who began a visit, and when.
+
+        Raises:
+            UnknownEntry: there is no such visit.
+        """
+        events = events_of_visit(self.keeping.entries(tub), visit)
+        if not events:
+            raise UnknownEntry("visit", visit)
+        return events[0]
 
     def current(self, tub: str) -> str | None:
         """The visit that is not finished, or None."""

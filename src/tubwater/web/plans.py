@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from tubwater.errors import InputError, Problem
+from tubwater.services.visits import Visits
 from tubwater.services.wishes import wishes_of
 from tubwater.tub import Plan, Step, StepKind
 from tubwater.web.desk import Desk, Here
@@ -75,6 +76,7 @@ def plan_page(
         "stops": stops,
         "ends": end,
         "length": _length(plan),
+        "running": Visits(desk.keeping).current(tub),
         "asked": {"minutes": minutes, "days": days, "later_by": later_by},
         "problems": problems,
     }

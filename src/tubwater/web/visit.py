@@ -39,16 +39,17 @@ def begin(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLRespons
         wishes = wishes_of(sent.number("minutes"), sent.number("days", 7.0) or 7.0, sent.text("later_by"))
         visit = Visits(desk.keeping).begin(tub, wishes, desk.source(request), sent.text("key"))
     except Conflict as error:
-        visit = error.stands
+        return RedirectResponse(f"/tubs/{tub}/visit/{error.stands}?joined=1", 303)
     except InputError as error:
         return _form(request, desk, tub, error)
     return RedirectResponse(f"/tubs/{tub}/visit/{visit}", 303)
 
 
 @router.get("/tubs/{tub}/visit/{visit}")
-def show(request: Request, desk: Here, tub: str, visit: str, method: str = "") -> HTMLResponse:
-    """The step whose turn it is."""
-    return visit_page(request, desk, tub, visit, Visits(desk.keeping).show(tub, visit), method=method)
+def show(request: Request, desk: Here, tub: str, visit: str, method: str = "", joined: bool = False) -> HTMLResponse:
+    """The step whose turn it is; whoever wanted to begin one and joins this is told so."""
+    state = Visits(desk.keeping).show(tub, visit)
+    return visit_page(request, desk, tub, visit, state, method=method, joined=joined)
 
 
 @router.post("/tubs/{tub}/visit/{visit}", response_model=None)

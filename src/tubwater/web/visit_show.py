@@ -52,6 +52,7 @@ def visit_page(
     problems: Sequence[Problem] = (),
     clash: Clash | None = None,
     method: str = "",
+    joined: bool = False,
 ) -> HTMLResponse:
     """The visit as it stands: one screen, and below it what went in so far."""
     file = desk.keeping.file(tub)
@@ -71,6 +72,7 @@ def visit_page(
         "verdict": desk.answers.verdict(tub),
         "problems": problems,
         "conflict": clash,
+        "joined": _joined(desk, tub, visit) if joined else None,
     }
     status = 409 if clash else 422 if problems else 200
     return page(request, "visit.html", values, status)
@@ -90,6 +92,11 @@ def plans_of(desk: Desk, tub: str, visit: str) -> int:
     """How many plans a visit has had."""
     events = events_of_visit(desk.keeping.entries(tub), visit)
     return sum(e.what in (What.BEGUN, What.REPLANNED) for e in events)
+
+
+def _joined(desk: Desk, tub: str, visit: str) -> Clash:
+    begun = Visits(desk.keeping).begun(tub, visit)
+    return Clash(desk.called(begun.by), begun.at, "")
 
 
 def _common(units: UnitSystem) -> dict[str, Any]:

@@ -1,0 +1,63 @@
+"""Beginning a visit: the way back to it, who joins whose, and pages that do not wait for what the phone takes along."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from threading import Event
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from tubwater.errors import UnknownEntry
+from tubwater.services.keeping import Keeping
+from tubwater.services.packet import Packet
+from tubwater.services.ports import Source
+from tubwater.services.visits import Told, Visits, What
+from tubwater.web import visit_api
+
+
+def test_a_tub_leads_to_its_visit_and_to_its_card(client: TestClient, keeping: Keeping, tub: str) -> None:
+    before = client.get(f"/tubs/{tub}").text
+    assert f'href="/tubs/{tub}/card"' in before and "Go on with the visit" not in before
+    visit = Visits(keeping).begin(tub)
+    for page in (f"/tubs/{tub}", f"/tubs/{tub}/plan"):
+        assert "Go on with the visit" in client.get(page).text
+    assert f'href="/tubs/{tub}/visit/{visit}"' in client.get(f"/tubs/{tub}").text
+    Visits(keeping).tell(tub, visit, Told(What.CLOSED))
+    assert "Go on with the visit" not in client.get(f"/tubs/{tub}").text
+
+
+def test_whoever_begins_while_a_visit_runs_joins_it_and_is_told_so(
+    client: TestClient, keeping: Keeping, tub: str
+) -> None:
+    visit = Visits(keeping).begin(tub, source=Source("ash"))
+    answer = client.post(f"/tubs/{tub}/visit", data={"key": "another"}, follow_redirects=False)
+    assert answer.headers["location"].startswith(f"/tubs/{tub}/visit/{visit}?")
+    assert "began this visit at 12:00" in client.get(answer.headers["location"]).text
+    assert "began this visit" not in client.get(f"/tubs/{tub}/visit/{visit}").text
+    assert Visits(keeping).of(tub) == (visit,)
+
+
+def test_the_page_of_a_visit_does_not_wait_for_what_the_phone_takes_along(
+    client: TestClient, keeping: Keeping, tub: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit = Visits(keeping).begin(tub)
+    begun, ready = Event(), Event()
+
+    def late(keeping: Keeping, tub: str, visit: str) -> Packet:
+        begun.set()
+        assert ready.wait(300)
+        raise UnknownEntry("visit", visit)  # what it would be is tested elsewhere
+
+    monkeypatch.setattr(visit_api, "packet_of", late)
+    with ThreadPoolExecutor(1) as pool:
+        packet: Any = pool.submit(client.get, f"/api/tubs/{tub}/visits/{visit}/packet")
+        try:
+            assert begun.wait(300)
+            page = client.get(f"/tubs/{tub}/visit/{visit}")
+            assert page.status_code == 200 and "data-screen" in page.text
+            assert not packet.done()
+        finally:
+            ready.set()
+        assert packet.result(300).status_code == 404
