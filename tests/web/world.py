@@ -53,6 +53,14 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
     "/tubs/{tub}/volume": tuple(f"/tubs/larch/volume?way={way}" for way in ("meter", "round")),
     "/tubs/{tub}/visit": ("/tubs/rowan/visit",),
     "/tubs/{tub}/visit/{visit}": ("/tubs/larch/visit/begun", "/tubs/birch/visit/left", "/tubs/ash/visit/waits"),
+    "/tubs/{tub}/outlook": ("/tubs/larch/outlook", "/tubs/larch/outlook?party_people=6"),
+    "/tubs/{tub}/ledger": ("/tubs/larch/ledger?change=400+L",),
+    "/tubs/{tub}/learned": ("/tubs/larch/learned",),
+    "/tubs/{tub}/troubles": (
+        "/tubs/larch/troubles",
+        "/tubs/larch/troubles?sign=foam",
+        "/tubs/larch/troubles?sign=skin",
+    ),
     "/tubs/{tub}/card": ("/tubs/larch/card",),
 }
 # What answers with something else than a page.
