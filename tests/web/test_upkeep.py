@@ -184,6 +184,13 @@ def test_a_form_keeps_what_it_does_not_ask_for(client: TestClient, keeping: Keep
     assert keeping.file(tub).shelf.products[0].package.counted is None  # counted when this was entered
 
 
+def test_a_new_tub_keeps_its_reagents_and_offers(keeping: Keeping) -> None:
+    offer = {"substance": "soda ash", "strength": "99 %", "size": "1 kg", "price": "5 EUR"}
+    body = {"tub": {"volume": "900 L", "sanitizer": "bromine"}, "reagents": [{"method": "strip"}], "offer": [offer]}
+    found = keeping.file(keeping.add_tub(body))
+    assert found.reagents and found.offers.products and found.shelf.products == ()
+
+
 @pytest.mark.parametrize(
     ("field", "value"), [("price", "14"), ("size", "-1 kg"), ("expires", "soon"), ("opened", "2999-01-01")]
 )

@@ -15,10 +15,42 @@ __all__ = ["fill_demo"]
 _Told = tuple[datetime, Kind, dict[str, Any]]
 _DEVICE = Source(device="demo")
 _POTS = [
-    {"name": "oxidizer", "substance": "monopersulfate", "strength": "88 %", "scoop": "10 g", "stock": "900 g"},
-    {"name": "bromine tablets", "substance": "bcdmh", "strength": "96 %", "tablet": "20 g", "stock": "600 g"},
-    {"name": "sodium bromide", "substance": "sodium-bromide", "strength": "99 %", "scales": True, "stock": "400 g"},
-    {"name": "dry acid", "substance": "sodium-bisulfate", "strength": "93 %", "spoon": "15 g", "stock": "1 kg"},
+    {
+        "name": "oxidizer",
+        "substance": "monopersulfate",
+        "strength": "88 %",
+        "scoop": "10 g",
+        "stock": "900 g",
+        "size": "1 kg",
+        "price": "14.50 EUR",
+    },
+    {
+        "name": "bromine tablets",
+        "substance": "bcdmh",
+        "strength": "96 %",
+        "tablet": "20 g",
+        "stock": "600 g",
+        "size": "1 kg",
+        "price": "24 EUR",
+    },
+    {
+        "name": "sodium bromide",
+        "substance": "sodium-bromide",
+        "strength": "99 %",
+        "scales": True,
+        "stock": "400 g",
+        "size": "500 g",
+        "price": "11 EUR",
+    },
+    {
+        "name": "dry acid",
+        "substance": "sodium-bisulfate",
+        "strength": "93 %",
+        "spoon": "15 g",
+        "stock": "1 kg",
+        "size": "1 kg",
+        "price": "6.20 EUR",
+    },
     {"name": "soda ash", "substance": "sodium-carbonate", "strength": "99 %", "spoon": "12 g", "stock": "800 g"},
     {"name": "bicarbonate", "substance": "sodium-bicarbonate", "strength": "99 %", "scoop": "30 g", "weighed": True},
 ]
