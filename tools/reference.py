@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import argparse
-import ast
-import os
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from importlib import resources
-from pathlib import Path
 from typing import Any
-from unittest.mock import patch
 
-from tubwater.cli.app import build_parser
-from tubwater.facts import Basis, Limits, MethodQuantity, Substance
+from reference_code import commands, interface, rules
+from reference_form import grid, grounds, number, page
+from tubwater.errors import UnknownKey
+from tubwater.facts import Limits, MethodQuantity, Substance
 from tubwater.facts.read import basis_of
 from tubwater.facts.safety import safety_rules
 from tubwater.facts.tables import guidelines, methods, substances
@@ -51,6 +48,10 @@ def pages() -> dict[str, str]:
         "rules.md": rules(),
         "safety.md": page("Cautions and handling", SAFETY, [cautions(), *handling()]),
     }
+    known = dict(data_files())
+    if "situations" in known:
+        sections = (procedure(key, found) for key, found in known["situations"].items())
+        found["situations.md"] = page("Where something is wrong first", SITUATIONS, sections)
     written = {name.removesuffix(".md") for name in found}
     found |= {f"{name}.md": plain_page(name, content) for name, content in data_files() if name not in written}
     return {"README.md": index(found), **dict(sorted(found.items()))}
@@ -60,93 +61,6 @@ def index(found: Mapping[str, str]) -> str:
     """The list of the pages."""
     lines = (f"- [{text.splitlines()[0].removeprefix('# ')}]({name})" for name, text in sorted(found.items()))
     return page("Reference", "Built from the data and the code of this version; do not edit.", ["\n".join(lines)])
-
-
-def page(heading: str, lead: str, sections: Iterable[str]) -> str:
-    """A page of sections."""
-    return "\n\n".join([f"# {heading}", lead, *sections]).rstrip() + "\n"
-
-
-def row(*cells: object) -> str:
-    """A row of a table."""
-    return "| " + " | ".join(str(cell).replace("|", "\\|").replace("\n", " ") for cell in cells) + " |"
-
-
-def grid(head: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    """A table."""
-    names = list(head)
-    return "\n".join([row(*names), "|" + "---|" * len(names), *(row(*cells) for cells in rows)])
-
-
-def grounds(basis: Basis) -> str:
-    """How sure something is, with its sources and note."""
-    sources = ", ".join(f"[{key}](references.md#{key})" for key in basis.sources)
-    return "; ".join(part for part in (text_of("basis", basis.kind.value), sources, basis.note) if part)
-
-
-def number(value: float) -> str:
-    """A number as short as it can be said."""
-    return f"{value:.12g}"
-
-
-# Commands and paths
-
-
-def commands() -> str:
-    """The help of every command, as an 80-column terminal prints it."""
-    with patch.dict(os.environ, {"COLUMNS": "80", "NO_COLOR": "1"}):
-        parser = build_parser()
-        helps = [("tubwater", parser), *((f"tubwater {name}", sub) for name, sub in subparsers(parser))]
-        sections = [f"## `{name}`\n\n```text\n{one.format_help().rstrip()}\n```" for name, one in helps]
-    return page("Commands", "Exit code 0; 1 where something looked at is wrong; 2 for input not understood.", sections)
-
-
-def subparsers(parser: argparse.ArgumentParser) -> Iterator[tuple[str, argparse.ArgumentParser]]:
-    """The commands directly below a parser."""
-    for action in parser._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            yield from action.choices.items()
-
-
-def interface() -> str:
-    """The paths of the server, from its own routes."""
-    from fastapi.routing import APIRoute
-
-    from tubwater.services.keeping import Keeping
-    from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames, SystemClock
-    from tubwater.web import create_app
-
-    app = create_app(Keeping(MemoryEntries(), MemorySnapshots(), SystemClock(), RandomNames()))
-    found = sorted((r for r in every_route(app.routes) if isinstance(r, APIRoute)), key=lambda r: (r.path, verb(r)))
-    tables = [
-        paths("For programs (JSON)", [route for route in found if route.path.startswith("/api/")]),
-        paths("Pages and files", [route for route in found if not route.path.startswith("/api/")]),
-    ]
-    lead = "The server that `tubwater serve` starts describes its JSON paths itself at `/api/openapi.json`."
-    return page("Paths of the server", lead, tables)
-
-
-def verb(route: Any) -> str:
-    """The method of a route."""
-    return str(min(route.methods))
-
-
-def every_route(routes: Iterable[Any]) -> Iterator[Any]:
-    """The routes of an application, those of its parts included."""
-    for route in routes:
-        part = getattr(route, "original_router", None)
-        yield from [route] if part is None else every_route(part.routes)
-
-
-def paths(heading: str, listed: Iterable[Any]) -> str:
-    """A table of routes."""
-    rows = ((f"`{verb(route)} {route.path}`", first_line(route.description)) for route in listed)
-    return f"## {heading}\n\n" + grid(("path", "does"), rows)
-
-
-def first_line(text: str) -> str:
-    """The first line of a description."""
-    return text.strip().split("\n")[0]
 
 
 # Pages with a shape of their own
@@ -159,6 +73,10 @@ METHODS = """How well each method reads: the larger of an absolute and a relativ
 "Colours" are the steps printed on the kit; a reading between two of them is an answer too."""
 GUIDELINES = """The aiming band is where a plan steers to; the bathing limits are where people may be in the water.
 A limit from memory is marked *unverified*."""
+SITUATIONS = """Before any dose, in this order of gravity; the first that fits counts.
+"Nothing more" means that nothing goes in until it is settled; "fresh water" that the water goes and new water is begun;
+"shock" that the filter is cleaned, the water shocked, held and tested."""
+THEN = {"stop": "nothing more", "fresh": "fresh water", "treat": "shock"}
 SAFETY = "The label, the safety data sheet and local rules win over every line."
 
 
@@ -249,49 +167,40 @@ def cautions() -> str:
 
 def handling() -> Iterator[str]:
     """The rules of handling, by topic."""
-    for topic, rules in safety_rules().items():
+    for topic, listed in safety_rules().items():
         lines = []
-        for rule in rules:
+        for rule in listed:
             low, high = rule.minutes or (0.0, 0.0)
             text = text_of("safety-rule", rule.key, {"low": low, "high": high})
             lines.append(f"- {text} ({grounds(rule.basis)})")
         yield f"## {text_of('topic', topic)}\n\n" + "\n".join(lines)
 
 
-# What the tests hold every answer to
+def procedure(key: str, found: Mapping[str, Any]) -> str:
+    """One procedure: what calls for it, its steps, what follows, what else is told."""
+    called = " ".join(in_words("reason", reason) for reason in found["reasons"]) or "The keeper says so."
+    steps = "\n".join(f"{place}. {deed(step)}" for place, step in enumerate(found["steps"], start=1))
+    told = [f"- {in_words('reason', note)}" for note in (*found.get("opens", ()), *found.get("notes", ()))]
+    after = f"Then: {THEN.get(found['then'], found['then'])}. Basis: {grounds(basis_of(found))}."
+    return "\n\n".join(part for part in (f"## {key}", called, steps, "\n".join(told), after) if part)
 
 
-def rules() -> str:
-    """The rules that nothing may break, in the words of the tests that judge them."""
-    folder = Path(__file__).resolve().parent.parent / "tests" / "advice"
-    told = {name: text for file in sorted(folder.glob("rules_*.py")) for name, text in functions(file)}
-    lists = dict(tuples(folder / "rules.py"))
-    kept, still_open = lists["RULES"], lists["OPEN"]
-    lead = "Each is judged on answers to random tubs, shelves and logbooks, apart from the code that gave the answer."
-    sections = [f"## Hold ({len(kept)})", sentences(kept, told)]
-    if still_open:
-        sections += [f"## Do not hold without exception yet ({len(still_open)})", sentences(still_open, told)]
-    return page("Rules that nothing may break", lead, sections)
+def deed(step: Mapping[str, Any]) -> str:
+    """One step of a procedure with its reason, its cautions and its basis."""
+    task = step.get("task", "")
+    what = in_words("care", task) if task else step["do"].capitalize() + "."
+    why = in_words("reason", step["why"]) if "why" in step else ""
+    cautions = [text_of("caution", key) for key in step.get("cautions", ())]
+    sure = f"({grounds(basis_of({'sources': [], **step}))})" if "basis" in step else ""
+    return " ".join(part for part in (what, why, *cautions, sure) if part)
 
 
-def functions(file: Path) -> Iterator[tuple[str, str]]:
-    """The functions of a module with their descriptions."""
-    for node in ast.parse(file.read_text(encoding="utf-8")).body:
-        if isinstance(node, ast.FunctionDef):
-            yield node.name, ast.get_docstring(node) or ""
-
-
-def tuples(file: Path) -> Iterator[tuple[str, list[str]]]:
-    """The tuples of names that a module lists, by their name."""
-    for node in ast.parse(file.read_text(encoding="utf-8")).body:
-        if isinstance(node, ast.AnnAssign) and isinstance(node.value, ast.Tuple) and isinstance(node.target, ast.Name):
-            yield node.target.id, [part.id for part in node.value.elts if isinstance(part, ast.Name)]
-
-
-def sentences(names: Iterable[str], told: Mapping[str, str]) -> str:
-    """The names as sentences, with what more is said of each."""
-    said = ((name.replace("_", " ").capitalize().replace(" ph ", " pH "), told[name]) for name in names)
-    return "\n".join(f"- {sentence}. {more}".rstrip() for sentence, more in said)
+def in_words(section: str, key: str) -> str:
+    """What the catalogue says for a key; the key itself where its text needs the values of an answer."""
+    try:
+        return text_of(section, key)
+    except UnknownKey:
+        return key.replace("-", " ").capitalize() + "."
 
 
 # Every other data file, as it stands

@@ -15,6 +15,7 @@ import pytest
 import make_docs
 import reference
 from advice.rules import OPEN, RULES
+from reference_code import interface, subparsers
 from tubwater.cli.app import build_parser
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames, SystemClock
@@ -116,8 +117,19 @@ def test_every_caution_and_rule_of_handling_stands_on_the_safety_page(pages: dic
             assert words_for("safety-rule", key).split("{")[0] in pages["safety.md"]
 
 
+@pytest.mark.parametrize("key", sorted(FACTS.get("situations", {})))
+def test_every_procedure_stands_with_each_of_its_tasks_and_cautions(pages: dict[str, str], key: str) -> None:
+    procedure = FACTS["situations"][key]
+    section = pages["situations.md"].split(f"\n## {key}\n")[1].split("\n## ")[0]
+    for place, step in enumerate(procedure["steps"], start=1):
+        (line,) = [line for line in section.splitlines() if line.startswith(f"{place}. ")]
+        assert all(words_for("caution", caution) in line for caution in step.get("cautions", ()))
+        if "task" in step:
+            assert words_for("care", step["task"]) in line
+
+
 def test_every_command_stands_with_each_of_its_options(pages: dict[str, str]) -> None:
-    for name, parser in reference.subparsers(build_parser()):
+    for name, parser in subparsers(build_parser()):
         section = pages["commands.md"].split(f"\n## `tubwater {name}`\n")[1].split("\n## ")[0]
         for action in parser._actions:
             assert all(option in section for option in action.option_strings), name
@@ -125,7 +137,7 @@ def test_every_command_stands_with_each_of_its_options(pages: dict[str, str]) ->
 
 def test_every_path_that_the_server_describes_is_listed() -> None:
     app = create_app(Keeping(MemoryEntries(), MemorySnapshots(), SystemClock(), RandomNames()))
-    text = reference.interface()
+    text = interface()
     described = app.openapi()["paths"]
     assert described
     for path, verbs in described.items():
