@@ -1,4 +1,4 @@
-"""Runs the commands of the documents and writes their real output under them: `python tools/make_outputs.py`.
+"""Runs the commands of the documents and writes their real output under them: `python tools/make_outputs.py [DOCUMENT ...]`.
 
 A block that stands under `<!-- shows: first words | other words -->` shows the paragraphs of the output that hold
 any of the words, with "..." for what is left out. Other blocks stay as they are.
@@ -58,21 +58,21 @@ def ran(line: str) -> str:
     return subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=True).stdout
 
 
-def stale() -> Iterator[tuple[Path, str]]:
+def stale(chosen: list[Path]) -> Iterator[tuple[Path, str]]:
     """The documents whose output has changed, as they should be."""
-    for document in documents(ROOT):
+    for document in chosen or documents(ROOT):
         text = document.read_text(encoding="utf-8")
         if (new := refreshed(text)) != text:
             yield document, new
 
 
-def main() -> int:
-    """Writes every output anew and says what changed."""
-    for document, new in stale():
+def main(arguments: list[str]) -> int:
+    """Writes every output anew, or those of the documents named, and says what changed."""
+    for document, new in stale([Path(name).resolve() for name in arguments]):
         document.write_text(new, encoding="utf-8")
-        print(document.relative_to(ROOT))
+        print(document.relative_to(ROOT), flush=True)
     return 0
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    raise SystemExit(main(sys.argv[1:]))
