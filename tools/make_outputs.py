@@ -1,4 +1,6 @@
-"""Runs the commands of the documents and writes their real output under them: `python tools/make_outputs.py [DOCUMENT ...]`.
+"""Runs the commands of the documents and writes their real output under them.
+
+`python tools/make_outputs.py [DOCUMENT ...]`; without a name all of them.
 
 A block that stands under `<!-- shows: first words | other words -->` shows the paragraphs of the output that hold
 any of the words, with "..." for what is left out. Other blocks stay as they are.
