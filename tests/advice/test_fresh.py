@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,6 +24,8 @@ from tubwater.dynamics import Mode, TubState
 from tubwater.facts import Quantity, defaults, substances
 from tubwater.services import plan_for
 from tubwater.services.advise import case_of
+from tubwater.services.ask import plan_of_file
+from tubwater.services.tubfile import read_tub_file
 from tubwater.tub import (
     Dosed,
     Event,
@@ -371,6 +374,15 @@ def test_a_keeper_with_three_hours_leaves_at_the_closed_cover_and_hands_over() -
     assert "take-over-closed" in why(plan.steps[hand]) and "fit-after-test" in why(plan.steps[hand])
     assert all(s.by == "the neighbour" for s in plan.steps[hand:])
     assert not any(s.by for s in plan.steps[:hand])
+
+
+def test_the_example_of_a_fill_hands_over_and_is_ready_for_its_guests(checkout: Path) -> None:
+    file = read_tub_file(checkout / "examples" / "fresh-fill.toml")
+    assert file.visit.occasion is Occasion.FRESH_WATER and file.visit.now is not None
+    plan = plan_of_file(file, file.visit.now)
+    assert plan.situation == "fresh-fill" and of(plan, StepKind.HAND_OVER)
+    assert {"steady-first", "rest-of-alkalinity"} <= {kind for step in of(plan, StepKind.DOSE) for kind in why(step)}
+    assert "not-ready-in-time" not in notes(plan)
 
 
 def test_a_keeper_with_too_little_time_is_not_let_go_from_an_open_tub() -> None:

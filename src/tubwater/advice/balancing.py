@@ -99,7 +99,7 @@ class Balance:
         least = goal if begun else limits.aim_low  # what was begun is brought to its goal
         if product is None or now >= least - _DEAD * _width(limits) or (base and self._acid):
             return
-        given = self._give(product, quantity, goal, kind)
+        given = self._give(product, quantity, goal, "rest-of-alkalinity" if begun else kind)
         self._base = self._base or (base and given)
 
     def _lower_alkalinity(self) -> None:
