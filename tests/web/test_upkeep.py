@@ -210,6 +210,40 @@ def test_the_stock_page_names_each_product_and_refuses_weeks_that_cannot_be_mean
     assert client.get("/tubs/none/stock").status_code == 404
 
 
+def pack(client: TestClient, keeping: Keeping, **said: str) -> int:
+    newest = keeping.newest("larch", Kind.SHELF)
+    assert newest is not None
+    body = {"after": newest.entry.id, **said}
+    return client.post("/tubs/larch/stock/reagents", data=body, follow_redirects=False).status_code
+
+
+def test_a_pack_is_added_with_its_dates_and_taken_away(client: TestClient, keeping: Keeping, tub: str) -> None:
+    assert pack(client, keeping, method="strip", name="old", opened="2026-01-01", expires="2026-11-01") == 303
+    assert pack(client, keeping, method="photometer") == 303
+    shown = client.get(f"/tubs/{tub}/stock").text.replace("&nbsp;", " ")
+    assert "past its date since 30 Jun 2026" in shown  # half a year after opening comes before the label's date
+    assert pack(client, keeping, remove="0") == 303
+    assert [found.method for found in keeping.file(tub).reagents] == ["photometer"]
+    assert len(keeping.file(tub).shelf.products) == 5
+
+
+@pytest.mark.parametrize(
+    "said", [{"method": "tea leaves"}, {"method": "strip", "opened": "2026-11-01", "expires": "2026-10-01"}]
+)
+def test_a_pack_that_cannot_be_meant_is_told_and_not_kept(
+    client: TestClient, keeping: Keeping, tub: str, said: dict[str, str]
+) -> None:
+    assert pack(client, keeping, **said) == 422
+    assert keeping.file(tub).reagents == ()
+
+
+def test_a_helper_changes_no_packs(asking: TestClient, accounts: Accounts) -> None:
+    owner = accounts.who(accounts.log_in("keeper", WORDS).secret)
+    accounts.grant(accounts.add("guest", WORDS, owner).id, "larch", Role.HELPER, owner)
+    asking.post("/login", data={"name": "guest", "password": WORDS, "next": "/"})
+    assert asking.post("/tubs/larch/stock/reagents", data={"method": "strip"}).status_code == 403
+
+
 # In a browser
 
 

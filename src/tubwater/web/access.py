@@ -44,7 +44,7 @@ _OPEN = re.compile(r"/(login|pair(/.*)?|trust(/.*)?|healthz|static/.*|sw\.js|man
 _SECRET = re.compile(r"/tubs/[^/]+/calendar\.ics")  # looks at the secret in its address itself
 _OWN = re.compile(r"/(logout|phones(/.*)?)")  # one's own session and phones
 _TUB = re.compile(r"/(?:api/)?tubs/(?P<tub>[^/]+)(?P<rest>/.*)?")
-_KEEPS = re.compile(r"/(settings|shelf|shelf/.*|tub)")
+_KEEPS = re.compile(r"/(settings|shelf|shelf/.*|stock/.*|tub)")
 _HARMLESS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 

@@ -2,28 +2,32 @@
 
 from __future__ import annotations
 
+from typing import Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from tubwater.errors import NotAllowed, UnknownEntry
+from tubwater.errors import InputError, NotAllowed, UnknownEntry
 from tubwater.reports.calendar import DAYS, calendar_file
 from tubwater.reports.due import due_note, due_reason, due_words
 from tubwater.reports.stock import shelf_words
 from tubwater.services.accounts import Accounts, Opened
 from tubwater.services.due import DueKind
+from tubwater.services.kits import BESIDE_A_TUB
+from tubwater.services.lookup import all_methods
 from tubwater.services.people import Deed, Token
 from tubwater.services.ports import Kind
 from tubwater.services.upkeep import due_of_tub, shelf_of_tub
 from tubwater.web.access import caller_of
-from tubwater.web.desk import Here
-from tubwater.web.forms import SentForm
+from tubwater.web.desk import Desk, Here
+from tubwater.web.forms import Sent, SentForm
 from tubwater.web.show import page
 
-__all__ = ["calendar", "done", "due", "offer", "router", "stock", "withdraw"]
+__all__ = ["calendar", "done", "due", "offer", "reagents", "router", "stock", "withdraw"]
 
 router = APIRouter(include_in_schema=False)
+_PACK = ("method", "name", "opened", "expires")
 
 
 @router.get("/tubs/{tub}/due")
@@ -75,10 +79,55 @@ def calendar(request: Request, desk: Here, tub: str, key: str = "") -> Response:
 @router.get("/tubs/{tub}/stock")
 def stock(request: Request, desk: Here, tub: str, weeks: float = 4.0) -> HTMLResponse:
     """What is left and until when, what to buy, what it costs, what must stand apart."""
-    file = desk.keeping.file(tub)
+    return _stock(request, desk, tub, weeks)
+
+
+@router.post("/tubs/{tub}/stock/reagents", response_model=None)
+def reagents(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLResponse | RedirectResponse:
+    """Keeps the strips and reagents with a pack added, or without the one that is named."""
+    packs, gone = _packs(desk, tub), sent.text("remove")
+    if gone.isdecimal() and len(gone) < 6:
+        packs = [pack for number, pack in enumerate(packs) if number != int(gone)]
+    else:
+        packs.append({key: sent.text(key) for key in _PACK if sent.text(key)})
+    newest = desk.keeping.newest(tub, Kind.SHELF)
+    body = {"product": [], **(newest.entry.body if newest else {}), "reagents": packs}
+    try:
+        desk.keeping.describe(tub, Kind.SHELF, body, sent.text("after"), desk.source(request), sent.text("key"))
+    except InputError as error:
+        return _stock(request, desk, tub, sent=sent, error=error)
+    return RedirectResponse(f"/tubs/{quote(tub)}/stock", 303)
+
+
+def _packs(desk: Desk, tub: str) -> list[dict[str, Any]]:
+    newest = desk.keeping.newest(tub, Kind.SHELF)
+    return [dict(pack) for pack in newest.entry.body.get("reagents", ())] if newest else []
+
+
+def _stock(
+    request: Request,
+    desk: Desk,
+    tub: str,
+    weeks: float = 4.0,
+    sent: Sent | None = None,
+    error: InputError | None = None,
+) -> HTMLResponse:
+    file, newest = desk.keeping.file(tub), desk.keeping.newest(tub, Kind.SHELF)
     report = shelf_of_tub(desk.keeping, desk.kits, tub, weeks)
-    values = {"tub": tub, "file": file, "units": file.units, "sections": shelf_words(report, file.units)}
-    return page(request, "stock.html", values)
+    names = {method.key: method.name for method in all_methods()}
+    values = {
+        "tub": tub,
+        "file": file,
+        "units": file.units,
+        "sections": shelf_words(report, file.units),
+        "methods": [(key, names[key]) for key in BESIDE_A_TUB],
+        "packs": [(number, names.get(pack.method, pack.method), pack) for number, pack in enumerate(file.reagents)],
+        "given": {key: sent.text(key) if sent else "" for key in _PACK},
+        "after": newest.entry.id if newest else "",
+        "key": desk.keeping.names.fresh(),
+        "problems": error.problems if error else (),
+    }
+    return page(request, "stock.html", values, 422 if error else 200)
 
 
 def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) -> HTMLResponse:
