@@ -70,3 +70,10 @@ def test_what_cannot_be_meant_is_refused_with_its_name(
 def test_a_complaint_gets_fixed_advice_and_no_causes(file: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["trouble", file, "--sign", "skin", "--json", *NOW]) == 0
     assert json.loads(capsys.readouterr().out)["causes"] == []
+
+
+@pytest.mark.parametrize("sign", ["cloudy-white", "skin"])
+def test_the_answer_to_a_trouble_fits_into_80_columns(sign: str, file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["trouble", file, "--sign", sign, *NOW]) == 0
+    said = capsys.readouterr().out
+    assert said.endswith(".\n") and max(len(line) for line in said.splitlines()) <= 80

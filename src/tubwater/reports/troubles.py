@@ -16,20 +16,14 @@ _WIDTH = 80
 def render_ranking(ranking: Ranking) -> str:
     """Causes with their likelihood and remedies, and the next check; for complaints the fixed advice."""
     if ranking.complaint:
-        return "\n".join(["Somebody is unwell:", *(_bullet(text_of("complaint", k)) for k in kinds("complaint")), ""])
-    lines = ["What it may be (common practice, so take the shares as an order):", ""]
+        advice = (_bullet(text_of("complaint", kind)) for kind in kinds("complaint"))
+        return "\n".join([text_of("trouble", "unwell"), *advice, ""])
+    lines = [text_of("trouble", "title"), ""]
     for cause in ranking.causes:
         lines += [*_cause(cause), ""]
     if ranking.next_check:
-        lines += ["What tells them best apart:", _bullet(text_of("check", ranking.next_check)), ""]
-    return "\n".join(
-        [
-            *lines,
-            "If anybody feels unwell, or it does not clear within a day: keep out and ask a licensed",
-            "service.",
-            "",
-        ]
-    )
+        lines += [text_of("trouble", "next"), _bullet(text_of("check", ranking.next_check)), ""]
+    return "\n".join([*lines, textwrap.fill(text_of("trouble", "foot"), _WIDTH), ""])
 
 
 def _cause(cause: Ranked) -> list[str]:
