@@ -182,6 +182,7 @@ def test_the_lever_after_a_soak_is_planned_in_the_keepers_own_scoop() -> None:
     assert plan.after_soak is not None
     assert plan.after_soak.amount.measure == "scoop"
     assert plan.after_soak.amount.grams == pytest.approx(10.0 * plan.after_soak.amount.count)
+    assert plan.after_soak.daily_cap_grams % 5.0 == pytest.approx(0.0)  # half scoops are what can be measured
 
 
 def test_twenty_five_minutes_add_the_sanitizer_and_hand_the_rest_to_a_named_person() -> None:

@@ -94,3 +94,9 @@ def test_an_unlikely_volume_is_kept_and_asked_about(volume: str) -> None:
 def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="file"):
         read_tub_file(tmp_path / "none.toml", NOW)
+
+
+@pytest.mark.parametrize("name", ["drop-titration", "drop titration", "Drop Titration"])
+def test_a_method_is_taken_by_its_key_and_by_the_name_it_is_listed_under(name: str) -> None:
+    (event,) = parse_tub_file(f'{TUB}[[test]]\nmethod = "{name}"\ntotal_alkalinity = 90\n', NOW).events
+    assert isinstance(event, values.Tested) and event.readings[0].method == "drop-titration"

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from tubwater.advice.decide import Decision, Kit
-from tubwater.advice.measures import amount_of
+from tubwater.advice.measures import amount_of, grams_floor
 from tubwater.advice.now import Situation, others, substance_of
 from tubwater.advice.rollout import Lived
 from tubwater.advice.safety import cap_grams
@@ -53,11 +53,11 @@ def after_soak(case: Situation, kit: Kit, decision: Decision, reaction: float) -
         return None
     mixed = defaults()["mix_minutes"].value * mixing_factor(case)
     wait = max(reaction, mixed) if product.substance == "monopersulfate" else mixed
-    most = cap_grams(product, float(np.median(case.rates.litres)))
+    most = min(cap_grams(product, float(np.median(case.rates.litres))), _USES_PER_DAY * grams)
     return AfterSoak(
         amount=amount_of(product, grams),
         wait_minutes=wait,
-        daily_cap_grams=min(most, _USES_PER_DAY * grams),
+        daily_cap_grams=max(grams_floor(product, most), grams),
         reasons=(Reason("after-soak"),),
         cautions=substance_of(product).cautions,
     )

@@ -289,7 +289,7 @@ class _Start:
         if missing > (1.0 - _ENOUGH) * self.line.nearest(product, missing + self._oxidizer_grams(goal.value)):
             self.notes.append(Reason("start-up-in-parts", {"grams": missing, "product": product.name}))
         if product.substance == "monopersulfate":
-            self.line.wait(self.line.reaction_minutes, Reason("let-it-react"))
+            self.line.react(Reason("let-it-react"))
 
     def _packed(
         self,

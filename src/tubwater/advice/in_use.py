@@ -16,7 +16,7 @@ from tubwater.advice.feeder import set_feeder
 from tubwater.advice.heating import hose_minutes, reheat_minutes
 from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation
-from tubwater.advice.restraint import held_back, ph_in_doubt, within_aims
+from tubwater.advice.restraint import held_back, ph_in_doubt, remains, within_aims
 from tubwater.advice.shock import shock_to_hold
 from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent, within
 from tubwater.advice.timeline import Timeline
@@ -24,11 +24,12 @@ from tubwater.advice.wishes import Wishes
 from tubwater.advice.worth import better_tests
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Plan, Reason, Step, StepKind, Verdict, VerdictKind
+from tubwater.tub import Amount, Plan, Reason, Step, StepKind, Verdict, VerdictKind
 
 __all__ = ["plan_in_use"]
 
 _OVERNIGHT = 1.0  # d; lost sanitizer is looked at again the next day
+_LOW_FOR_LONG = 0.2  # of the hours until the next visit (judgement)
 _SHOCK_ENOUGH = 0.8  # of the shock that was asked for
 _RECOVERY_HEADROOM = 1.3  # a declared recovery may pass the bathing maximum; it ends in keep out until tested
 _REASONS = {
@@ -149,13 +150,19 @@ def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> None:
     quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
     in_part = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
     grams = item.grams * (defaults()["retest_share"].value if in_part else 1.0)
-    given = line.dose(item.product, grams, _reason(task, item.name, line), quantity, _highest(task, item.name))
+    given = line.dose(
+        item.product, grams, _reason(task, item.name, line), quantity, _highest(task, item.name), item.parts
+    )
     if in_part and retests and given > 0.0:
         rest = amount_of(item.product, max(item.grams - given, 0.0), down=True)
         line.test(
             _RETEST.get(item.name, (Quantity.PH,)),
-            Reason("retest-tells", {"product": item.product.name, "grams": rest.grams}),
+            Reason("retest-tells", {"product": item.product.name, "grams": rest.grams, **_measured(rest)}),
         )
+
+
+def _measured(amount: Amount) -> dict[str, float | str]:
+    return {"count": amount.count, "measure": amount.measure} if amount.count and amount.measure else {}
 
 
 def _reason(task: _Task, name: str, line: Timeline) -> Reason:
@@ -184,7 +191,7 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     case, wishes = task.case, task.wishes
     again = _test_from(task, line)
     notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
-    notes += _shock_cut(task, line)
+    notes += [*_shock_cut(task, line), *remains(case, line.beside), *_runs_low(task)]
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
     return Plan(
@@ -214,6 +221,15 @@ def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
     if not task.recovery or oxidizer is None or not 0.0 < given < _SHOCK_ENOUGH * wanted:
         return []
     return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
+
+
+def _runs_low(task: _Task) -> list[Reason]:
+    """Says so where even the best plan leaves the water without enough sanitizer for long."""
+    share = float(task.decision.lived.below.mean())
+    if share < _LOW_FOR_LONG:
+        return []
+    values: dict[str, float | str] = {"quantity": str(task.case.sanitizer_quantity), "share": share}
+    return [Reason("runs-low", {**values, "days": task.wishes.days})]
 
 
 def _test_from(task: _Task, line: Timeline) -> datetime:

@@ -20,13 +20,15 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
 from tubwater.tub import Product, Reading, Reason
 
-__all__ = ["held_back", "ph_in_doubt", "within_aims"]
+__all__ = ["held_back", "ph_in_doubt", "remains", "within_aims"]
 
 _SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)  # of a dose, tried until it stays inside
-_SHOWS = 0.5  # one-sigma of the keeper's own test by which a dose must show (judgement)
+_SHOWS = 1.0  # one-sigma of the keeper's own test by which a dose must show (judgement)
 _WANTED, _SURE = (7.0, 8.0), 0.95  # where a plan ends, and how surely, where the test allows it
 _SLACK = 0.01
 _LIKELY_LEAST = 0.1  # quantile of the alkalinity that has to be enough (judgement)
+_MUCH = 1.2  # times the upper aim, from which it is worth a word (judgement)
+_REMAINS = {Quantity.TOTAL_ALKALINITY: "alkalinity-in-steps", Quantity.CALCIUM_HARDNESS: "hardness-stays"}
 _SHOWN_BY = {
     "acid": (Quantity.PH, Quantity.TOTAL_ALKALINITY),
     "soda_ash": (Quantity.PH, Quantity.TOTAL_ALKALINITY),
@@ -117,3 +119,16 @@ def _shows(case: Situation, beside: Beside, name: str, after: TubState) -> bool:
             was, now = (float(np.median(Observer(s).read(quantity))) for s in (beside.state, after))
             found = max(found, distinguishes(reading.method, quantity, was, now))
     return found >= _SHOWS
+
+
+def remains(case: Situation, end: Beside) -> list[Reason]:
+    """What this visit leaves above its aim: alkalinity for acid in steps, hardness of which the tap has as much."""
+    return [r for r in (_remaining(case, end, quantity, kind) for quantity, kind in _REMAINS.items()) if r]
+
+
+def _remaining(case: Situation, end: Beside, quantity: Quantity, kind: str) -> Reason | None:
+    limits = case.limits(quantity)
+    value = end.expect(quantity)[0].median
+    if case.last_valid(quantity) is None or value <= _MUCH * limits.aim_high:
+        return None
+    return Reason(kind, {"quantity": str(quantity), "value": value, "high": limits.aim_high}, limits.basis)

@@ -3,7 +3,7 @@
 Every lever is tried again in the keeper's own measures on other members, one after another and each member with the
 same future for all candidates. Of what is as good as the best within the noise of the estimate (one standard error
 of the difference member by member, Breiman et al., Classification and Regression Trees, 1984, from memory), the
-least is taken: a tie goes to doing nothing.
+least is taken: a tie goes to doing nothing. Not so for the sanitizer, where too little is worse than too much.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ _LADDER = (  # share of what the feeder takes, and opening (judgement: half open
     *((2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
 )
 _TURNS = 2
+_SANITIZES = ("oxidizer", "after_soak")  # less of it is no harmless tie
 
 
 def settled(
@@ -73,7 +74,8 @@ def _one(
     if name in ("bicarbonate", "soda_ash", "acid") and _against(levers, name):
         return 0.0
     amounts = _levels(product, levers[name], high, levels)
-    return amounts[_least(problem, [dict(levers) | {name: grams} for grams in amounts])]
+    noise = 0.0 if name in _SANITIZES else 1.0
+    return amounts[_least(problem, [dict(levers) | {name: grams} for grams in amounts], noise)]
 
 
 def _against(levers: Mapping[str, float], name: str) -> bool:
@@ -98,7 +100,7 @@ def _feeder(
     if high <= low or bounds["opening"][1] <= bounds["opening"][0]:
         return {"tablet_grams": low, "opening": bounds["opening"][0]}
     rows = [{"tablet_grams": n * tablet, "opening": o} for n, o in _settings(int(high / tablet + 1e-9))]
-    return rows[_least(problem, [dict(levers) | row for row in rows], noise=0.0)]
+    return rows[_least(problem, [dict(levers) | row for row in rows], 0.0)]
 
 
 def _settings(most: int) -> list[tuple[int, float]]:
@@ -107,7 +109,7 @@ def _settings(most: int) -> list[tuple[int, float]]:
     return sorted(found, key=lambda setting: setting[0] * setting[1])
 
 
-def _least(problem: Problem, candidates: Sequence[Mapping[str, float]], noise: float = 1.0) -> int:
+def _least(problem: Problem, candidates: Sequence[Mapping[str, float]], noise: float) -> int:
     """Index of the first candidate that is as good as the best; the candidates stand in the order of preference.
 
     ``noise``: standard errors that count as no difference; none where less would leave the water without sanitizer.

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.safety import cap_grams
-from tubwater.advice.timeline import Timeline, mixing_factor
+from tubwater.advice.timeline import MOST_PARTS, Timeline, mixing_factor
 from tubwater.advice.wishes import Wishes
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
@@ -27,11 +27,12 @@ _OPENS = ("bicarbonate", "soda_ash", "acid", "oxidizer")
 
 @dataclass(frozen=True)
 class Wanted:
-    """One addition that is asked for, g; the tablets of the feeder as well."""
+    """One addition that is asked for, g; the tablets of the feeder as well. ``parts``: at most so many."""
 
     name: str
     product: Product
     grams: float
+    parts: int = MOST_PARTS
 
 
 @dataclass(frozen=True)
@@ -53,14 +54,14 @@ class Visit:
         return next((w for w in self.wanted if w.name == name), None)
 
     def only(self, name: str, grams: float) -> Visit:
-        """With so much of one addition; the rest is left."""
+        """With so much of one addition in one part; the rest is left, what matters most first."""
         item = self.find(name)
         assert item is not None
-        part, rest = replace(item, grams=grams), replace(item, grams=item.grams - grams)
+        part, rest = replace(item, grams=grams, parts=1), replace(item, grams=item.grams - grams)
         kept = tuple(part if w is item else w for w in self.wanted if w is not item or grams > 0.0)
         left = tuple(w for w in self.left if w.name != name)
         whole = sum(w.grams for w in self.left if w.name == name) + rest.grams
-        return replace(self, wanted=kept, left=(*left, replace(item, grams=whole)))
+        return replace(self, wanted=kept, left=(replace(item, grams=whole), *left))
 
 
 def urgent(case: Situation, recovery: bool) -> frozenset[str]:

@@ -24,9 +24,9 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
 from tubwater.tub import Expectation, Product, Reason, Step, StepKind
 
-__all__ = ["Timeline", "mixing_factor"]
+__all__ = ["MOST_PARTS", "Timeline", "mixing_factor"]
 
-_MOST_PARTS = 3
+MOST_PARTS = 3
 _LEAST_PART = 0.4  # of the first part; a smaller rest is not worth its wait (judgement)
 _COLD = 20.0  # degC; below it granules dissolve slowly
 _AS_WARM = 1.0  # K
@@ -114,6 +114,13 @@ class Timeline:
         if self._owed_wait > 0.0:
             self.wait(self._owed_wait, Reason("mix-first"))
 
+    def react(self, reason: Reason) -> None:
+        """The time that monopersulfate needs: open until it has mixed, the rest of it under the cover."""
+        rest = self.reaction_minutes - self._owed_wait
+        self.settle()
+        if rest > 0.0:
+            self.wait(rest, reason, covered=True)
+
     def wait(self, minutes: float, reason: Reason, covered: bool = False) -> None:
         """Time passes; ``covered`` with the cover on, otherwise circulating with it open."""
         self._owed_wait = 0.0
@@ -133,7 +140,7 @@ class Timeline:
         reason: Reason,
         shows: Quantity,
         sanitizer_high: float,
-        parts: int = _MOST_PARTS,
+        parts: int = MOST_PARTS,
         least: float = 0.0,
     ) -> float:
         """An addition in as many parts as its cap asks for, each inside the limits; the grams given.

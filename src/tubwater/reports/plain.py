@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from tubwater.reports import units as show
@@ -142,10 +143,16 @@ def _after_soak(rule: AfterSoak | None, units: UnitSystem) -> str:
     if rule is None:
         return ""
     each = f"For each person and half-hour in the water, add {amount_text(rule.amount, units)}, pumps on, cover open."
-    most = show.grams(rule.daily_cap_grams, units)
+    most = amount_text(_as_much(rule.amount, rule.daily_cap_grams), units)
     rest = f"Then nobody gets in for {show.minutes(rule.wait_minutes)}. At most {most} a day."
     lines = [each, rest, *(sentence(reason, units) for reason in rule.reasons[:1])]
     return _section("After every soak", [*lines, *("! " + text_of("caution", key) for key in rule.cautions)])
+
+
+def _as_much(amount: Amount, grams: float) -> Amount:
+    """So many grams in the same measure."""
+    times = grams / amount.grams
+    return replace(amount, grams=grams, count=amount.count * times, millilitres=amount.millilitres * times)
 
 
 def _outlook(plan: Plan, units: UnitSystem) -> list[str]:

@@ -11,6 +11,7 @@ from tubwater.errors import InputError
 from tubwater.facts import Form, care_steps, methods, substances
 from tubwater.measurement import reading_problem
 from tubwater.services.entries import Entries
+from tubwater.services.lookup import method_key
 from tubwater.tub import (
     Answer,
     Cared,
@@ -86,10 +87,10 @@ def _tested(entries: Entries) -> Event | None:
 
 def _method(entries: Entries) -> str:
     entries.need("method", f"what it was tested with, one of {', '.join(methods())}")
-    method = entries.text("method")
-    if method and method not in methods():
-        entries.wrong("method", method, f"one of {', '.join(methods())}")
-        return ""
+    given = entries.text("method")
+    method = method_key(given)
+    if given and not method:
+        entries.wrong("method", given, f"one of {', '.join(methods())}")
     return method
 
 

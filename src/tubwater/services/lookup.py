@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tubwater.facts import Guideline, Method, Substance, guidelines, methods, substances
 
-__all__ = ["all_guidelines", "all_methods", "all_substances"]
+__all__ = ["all_guidelines", "all_methods", "all_substances", "method_key"]
 
 
 def all_substances() -> tuple[Substance, ...]:
@@ -20,3 +20,13 @@ def all_methods() -> tuple[Method, ...]:
 def all_guidelines() -> tuple[Guideline, ...]:
     """Every guideline."""
     return tuple(guidelines().values())
+
+
+def method_key(given: str) -> str:
+    """The key of a test method by its key or by the name it is listed under; empty where there is no such method."""
+    wanted = _plain(given)
+    return next((key for key, method in methods().items() if wanted in (_plain(key), _plain(method.name))), "")
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.lower().replace("-", " ").split())
