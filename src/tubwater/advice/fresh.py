@@ -14,6 +14,7 @@ from tubwater.advice.attended import shared_out
 from tubwater.advice.balancing import Balance, rounds_in
 from tubwater.advice.beside import Beside
 from tubwater.advice.decide import Decision, Kit, decide, kit_of, oxidizer_to
+from tubwater.advice.drains import with_fill_water
 from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
 from tubwater.advice.feeder import set_feeder
 from tubwater.advice.heating import fill_celsius, heat_minutes, heater_kw, hose_minutes, warmed
@@ -24,7 +25,6 @@ from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
 from tubwater.belief import Belief, Observer
 from tubwater.chemistry import INDEX, MG_PER_MOL
-from tubwater.dynamics import TubState
 from tubwater.facts import care_steps, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import (
@@ -84,7 +84,7 @@ class _Start:
 
     def __init__(self, case: Situation, verdict: Verdict, wishes: Wishes, seed: int, situation: str) -> None:
         self.filled = just_filled(case) and situation == "fresh-fill"
-        self.case = case if self.filled else _with_fill_water(case)
+        self.case = case if self.filled else with_fill_water(case)
         self.verdict, self.wishes, self.seed, self.situation = verdict, wishes, seed, situation
         self.kit: Kit = kit_of(self.case)
         self.line = Timeline(
@@ -344,14 +344,6 @@ def _celsius_now(case: Situation) -> float:
 def _chlorine_only(case: Situation) -> tuple[Reason, ...]:
     """Chlorine has no feeder: it is dosed by hand, day by day."""
     return () if case.tub.sanitizer is Sanitizer.BROMINE else (Reason("chlorine-by-hand"),)
-
-
-def _with_fill_water(case: Situation) -> Situation:
-    """The situation with the tub full of water from the tap and nothing in it."""
-    none = np.zeros(case.belief.size)
-    bare = TubState(case.rates.fill, none, none, none + 0.5, none + 7.5)
-    state = replace(bare, ph=Observer(bare).solved.ph)
-    return replace(case, belief=replace(case.belief, state=state))
 
 
 def _moved(case: Situation, beside: Beside) -> Belief:
