@@ -23,7 +23,7 @@ from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, asked_of_page, moment_of
 from tubwater.web.show import page, say
 
-__all__ = ["Picture", "outlook_page", "router"]
+__all__ = ["Picture", "days_of", "outlook_page", "router", "scenario_of"]
 
 router = APIRouter(include_in_schema=False)
 _HOURS = 3  # between two points of a chart
@@ -46,7 +46,7 @@ def outlook_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
     file, sent = desk.keeping.file(tub), asked_of_page(request)
     days, scenario, problems = 14.0, Scenario(), tuple[Problem, ...]()
     try:
-        days, scenario = _days(sent), _scenario(desk, sent)
+        days, scenario = days_of(sent), scenario_of(desk, sent)
         then = desk.answers.outlook(tub, days, scenario)
     except InputError as error:
         days, scenario, problems = 14.0, Scenario(), error.problems
@@ -67,12 +67,17 @@ def outlook_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
     return page(request, "outlook.html", values, 422 if problems else 200)
 
 
-def _days(sent: Sent) -> float:
+def days_of(sent: Sent) -> float:
+    """How far to look, d."""
     return sent.number("days", 14.0) or 14.0
 
 
-def _scenario(desk: Desk, sent: Sent) -> Scenario:
-    """What was asked; a party needs people and a time."""
+def scenario_of(desk: Desk, sent: Sent) -> Scenario:
+    """What was asked; a party needs people and a time.
+
+    Raises:
+        InputError: something cannot be meant.
+    """
     people, opening = sent.number("party_people", 0.0) or 0.0, sent.number("opening")
     party = _later(desk, sent, "party_at")
     if people and party is None:

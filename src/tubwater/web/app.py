@@ -30,6 +30,7 @@ from tubwater.web import (
     since,
     soaks,
     tub,
+    tub_api,
     tubs,
     upkeep,
     visit,
@@ -46,7 +47,7 @@ from tubwater.web.static import FOLDER, FixedFiles, version
 __all__ = ["create_app"]
 
 _PARTS = (
-    *(access, api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss, since),
+    *(access, api, tub_api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss, since),
     *(logbook, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
 )
 

@@ -17,7 +17,7 @@ from tubwater.units import Dimension, parse_amount
 from tubwater.web.desk import Here
 from tubwater.web.show import page
 
-__all__ = ["Learnt", "learned_page", "ledger_page", "router"]
+__all__ = ["Learnt", "learned_page", "ledger_page", "litres_of", "router"]
 
 router = APIRouter(include_in_schema=False)
 _SOME = 0.2  # share of the prior's spread that has to be gone before anything is called learned (judgement)
@@ -40,7 +40,7 @@ def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTM
     """The drain meter, what is in the water, and what a partial change would do."""
     file, problems, litres = desk.keeping.file(tub), tuple[Problem, ...](), None
     try:
-        litres = _litres(change.strip(), file.tub.litres)
+        litres = litres_of(change.strip(), file.tub.litres)
     except InputError as error:
         problems = error.problems
     ledger, changed = desk.answers.ledger(tub, litres)
@@ -78,7 +78,12 @@ def learned_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
     return page(request, "learned.html", values)
 
 
-def _litres(text: str, most: float) -> float | None:
+def litres_of(text: str, most: float) -> float | None:
+    """The litres of a change; None where nothing is asked.
+
+    Raises:
+        InputError: it is no amount, or more than the tub holds (``most``, L).
+    """
     if not text:
         return None
     litres = parse_amount(text if text[-1:].isalpha() else f"{text} L", "change", Dimension.VOLUME).to("L")
