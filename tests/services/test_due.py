@@ -15,8 +15,11 @@ from tubwater.advice.care_dates import applies, care_date, care_dates
 from tubwater.errors import InputError
 from tubwater.facts import care_steps
 from tubwater.reports.due import due_words, render_due
+from tubwater.reports.handout_words import handout_words
+from tubwater.reports.text import kinds
 from tubwater.services.advise import case_of
 from tubwater.services.due import Due, DueKind, due_of
+from tubwater.services.handout import handout_of
 from tubwater.services.ledger import ledger_of
 from tubwater.tub import (
     Cared,
@@ -161,3 +164,16 @@ def test_the_list_fits_into_80_columns_and_puts_the_overdue_first(dues: tuple[Du
     assert max(map(len, said.splitlines())) <= 80
     assert said.index("Overdue") < said.index("Rinse the filter") < said.index("To come")
     assert "Nothing is due" in render_due((), NOW, 14.0)
+
+
+def test_rarer_care_and_the_new_water_stand_on_the_handout(case: Situation) -> None:
+    handout = handout_of(case)
+    assert {"deep-clean-filter", "test-protective-device"} <= {found.task.key for found in handout.dates}
+    assert "rinse-filter" not in {found.task.key for found in handout.dates}
+    steps = [step["text"] for step in handout_words(handout)["week"]["steps"]]
+    assert "filter soaked clean now" in steps[-1] and "new water by" in steps[-1]
+
+
+def test_every_rarer_task_has_a_short_name() -> None:
+    rare = {key for key, task in care_steps().items() if task.interval_days > 7.0 and key != "test-calcium"}
+    assert {*rare, "water"} == set(kinds("care-short"))

@@ -139,6 +139,19 @@ def _week(say: _Say) -> Iterator[dict[str, str]]:
         yield _step(_feeder(say), 0.0)
     yield _step(say("week-vent"), 10.0)
     yield _step(say("week-again"), 0.0)
+    dates = ", ".join(_dates(say))
+    if dates:
+        yield _step(say("week-dates", list=dates), 0.0)
+
+
+def _dates(say: _Say) -> Iterator[str]:
+    """Rarer care and the change of the water, each with its day."""
+    handout = say.handout
+    known = [(text_of("care-short", found.task.key), found.due) for found in handout.dates]
+    known += [(text_of("care-short", "water"), handout.drain_by)] if handout.drain_by else []
+    for what, due in known:
+        kind = "week-date-now" if due <= handout.as_of else "week-date"
+        yield say(kind, what=what, day=f"{due.day} {due:%b}")
 
 
 def _feeder(say: _Say) -> str:

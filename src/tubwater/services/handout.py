@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from tubwater.advice import Situation, Wishes, make_plan
+from tubwater.advice.care_dates import CareDate, care_dates
 from tubwater.advice.decide import kit_of
 from tubwater.advice.dose_table import Does, DoseRow, dose_table
+from tubwater.advice.ledger import ledger_of
 from tubwater.advice.measures import amount_of, grams_floor
 from tubwater.facts import CareStep, Guideline, Limits, care_steps, defaults
 from tubwater.facts.quantity import Quantity
@@ -33,6 +35,7 @@ __all__ = [
 
 _SOAKS = ((1, 30.0), (2, 30.0), (2, 60.0), (4, 30.0), (4, 60.0), (6, 120.0))  # people and minutes of the table
 _WEEK = 7.0
+_AHEAD = timedelta(days=60)
 _BANDS = (Quantity.PH, Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS, Quantity.TEMPERATURE)
 
 
@@ -74,6 +77,7 @@ class Handout:
         feeder: None where there are no tablets. mix_minutes, oxidizer_minutes: waits after an addition.
         weekly: care of each week. never: pairs of this shelf that never meet. max_age_hours: how long a test counts.
         situation: of the plan that the after-soak dose comes from.
+        dates: rarer care that is due in the next two months. drain_by: when to change the water, None where unknown.
     """
 
     as_of: datetime
@@ -93,6 +97,8 @@ class Handout:
     never: tuple[NeverMix, ...]
     max_age_hours: float
     situation: str
+    dates: tuple[CareDate, ...] = ()
+    drain_by: datetime | None = None
 
 
 def handout_for(
@@ -133,7 +139,17 @@ def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> 
         never=never_mix(case.shelf),
         max_age_hours=case.guideline.max_test_age_hours,
         situation=plan.situation,
+        dates=tuple(_dates(case)),
+        drain_by=found.due if (found := ledger_of(case).drain_by) else None,
     )
+
+
+def _dates(case: Situation) -> Iterator[CareDate]:
+    """Rarer care by its days; what is tested stands in the table."""
+    for found in care_dates(case.tub, case.belief.events, case.now):
+        rare = found.task.interval_days > _WEEK and found.task.key != "test-calcium"
+        if rare and found.due <= case.now + _AHEAD:
+            yield found
 
 
 def _soaks(case: Situation, rule: AfterSoak | None) -> tuple[SoakDose, ...]:
