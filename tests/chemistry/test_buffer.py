@@ -46,6 +46,21 @@ def test_a_frozen_buffer_follows_the_full_equilibrium_over_sixty_mg_of_alkalinit
     assert seen > 2000
 
 
+@pytest.mark.parametrize(("cyanurate", "near"), [(0.0, 0.02), (2.4e-4, 0.05)])
+def test_a_frozen_buffer_follows_chlorine_that_is_used_up(cyanurate: float, near: float) -> None:
+    """Chlorine from 12 mg/L to nothing; with 31 mg/L of cyanuric acid less near, since its share is frozen."""
+    count = 200
+    r = np.random.default_rng(8)
+    bare = Water.of(r.uniform(25.0, 40.0, count), calcium=1.5e-3, chloride=4e-3, cyanurate=cyanurate)
+    alkalinity = r.uniform(60.0, 150.0, count) / MG_PER_EQ_CACO3 * 1e-3
+    strong = water_at_ph(bare.plus(chlorine=1.7e-4), r.uniform(7.0, 8.2, count), alkalinity)
+    frozen, start = freeze(strong), equilibrate(strong).ph
+    for left in (1.2e-4, 6e-5, 1e-5, 0.0):
+        used = strong.replaced(chlorine=left).plus(chloride=1.7e-4 - left)
+        ph = frozen.ph(used.alkalinity, used.carbonate, used.bromine, start, used.chlorine)
+        assert np.abs(ph - equilibrate(used).ph).max() <= near
+
+
 def test_where_it_was_frozen_it_is_exact() -> None:
     water = tubs(6, 100)
     solution = equilibrate(water)

@@ -219,7 +219,8 @@ def _hour(
     evening = replace(rates, kla={Mode.COVERED: mixed})
     state = advance(state, evening, 1.0, Mode.COVERED, case.products.tablet, buffer, longest=1.0)
     wet = soak(state, rates, people * minutes / 60.0, people)
-    return replace(wet, ph=buffer.ph(wet.water.alkalinity, wet.water.carbonate, wet.water.bromine, wet.ph))
+    w = wet.water
+    return replace(wet, ph=buffer.ph(w.alkalinity, w.carbonate, w.bromine, wet.ph, w.chlorine))
 
 
 def _after_soak(

@@ -24,6 +24,39 @@ _STEPS = 4
 _NEAR = 1e-3  # pH; the error of a Newton step goes with the square of the step
 
 
+_Acid = tuple[Array, Array]  # total, mol/kg, and conditional K
+
+
+@dataclass(frozen=True, eq=False)
+class _Chlorine:
+    """What follows the chlorine: HOCl, its cyanurate, and the cyanurate that it leaves free, each of shape M.
+
+    Attributes:
+        total: when frozen, mol/kg. free, bound: shares as HOCl with OCl-, and as cyanurate of one chlorine.
+        k_free, k_bound, k_cyanuric: conditional K of HOCl, that cyanurate and cyanuric acid; 0 where there is none.
+    """
+
+    total: Array
+    free: Array
+    bound: Array
+    k_free: Array
+    k_bound: Array
+    k_cyanuric: Array
+
+    def __getitem__(self, index: Any) -> _Chlorine:
+        return _Chlorine(**{n: getattr(self, n)[index] for n in self.__dataclass_fields__})
+
+    def acids(self, chlorine: Array | None) -> tuple[_Acid, ...]:
+        """One-proton acids with ``chlorine`` (mol/kg) present; the cyanurate is what changed since the freezing."""
+        now = self.total if chlorine is None else chlorine
+        if not (np.any(now) or self.total.any()):
+            return ()
+        free = (now * self.free, self.k_free)
+        if not self.bound.any():
+            return (free,)
+        return free, (now * self.bound, self.k_bound), ((self.total - now) * self.bound, self.k_cyanuric)
+
+
 @dataclass(frozen=True, eq=False)
 class FrozenBuffer:
     """Conditional constants of some waters, shape M; every method broadcasts against (..., *M).
@@ -31,7 +64,8 @@ class FrozenBuffer:
     Attributes:
         r1, r2: bicarbonate (with pairs) per CO2 times h, carbonate (with pairs) per CO2 times h squared.
         oh, h: OH- times h, and H+ per h, in concentration. acids: (total mol/kg, conditional K) of fixed weak acids.
-        k_bromine: conditional K of HOBr. calcite: log10 factor from calcium times CO2 / h squared to saturation index.
+        k_bromine: conditional K of HOBr. chlorine: shares and constants.
+        calcite: log10 factor from calcium times CO2 / h squared to saturation index.
         co2_per_atm: dissolved CO2 at one atm, mol/kg. ph0: the pH when frozen.
         rest: alkalinity in what is held fixed (second charges of cyanurates), eq/kg.
     """
@@ -42,16 +76,23 @@ class FrozenBuffer:
     h: Array
     acids: tuple[tuple[Array, Array], ...]
     k_bromine: Array
+    chlorine: _Chlorine
     calcite: Array
     co2_per_atm: Array
     ph0: Array
     rest: Array
 
-    def ph(self, alkalinity: Array, carbonate: Array, bromine: Array, start: ArrayLike) -> Array:
-        """pH from alkalinity (eq/kg), carbonate and bromine (mol/kg) by damped Newton steps from ``start``."""
+    def ph(
+        self, alkalinity: Array, carbonate: Array, bromine: Array, start: ArrayLike, chlorine: Array | None = None
+    ) -> Array:
+        """pH from alkalinity (eq/kg), carbonate, bromine and chlorine (mol/kg) by damped Newton steps from ``start``.
+
+        Without ``chlorine`` there is as much of it as when the buffer was frozen.
+        """
         ph = np.asarray(start, dtype=float)
+        halogens = ((bromine, self.k_bromine), *self.chlorine.acids(chlorine))
         for _ in range(_STEPS):
-            value, slope = self._balance(ph, carbonate, bromine)
+            value, slope = self._balance(ph, carbonate, halogens)
             step = np.clip((alkalinity - value) / (_LN10 * slope), -0.6, 0.6)
             ph = ph + step
             if max(step.max(initial=0.0), -step.min(initial=0.0)) < _NEAR:
@@ -81,7 +122,7 @@ class FrozenBuffer:
         rows = {n: getattr(self, n)[index] for n in self.__dataclass_fields__ if n != "acids"}
         return FrozenBuffer(**rows, acids=tuple((t[index], k[index]) for t, k in self.acids))
 
-    def _balance(self, ph: Array, carbonate: Array, bromine: Array) -> tuple[Array, Array]:
+    def _balance(self, ph: Array, carbonate: Array, halogens: tuple[_Acid, ...]) -> tuple[Array, Array]:
         inverse = np.exp(_LN10 * ph)
         first, second = inverse * self.r1, inverse * inverse * self.r2
         whole = 1.0 + first + second
@@ -89,7 +130,7 @@ class FrozenBuffer:
         oh, h = self.oh * inverse, self.h / inverse
         value = co2 * (first + 2.0 * second) + oh - h + self.rest
         slope = co2 * (first + first * second + 4.0 * second) / whole + oh + h
-        for total, k in (*self.acids, (bromine, self.k_bromine)):
+        for total, k in (*self.acids, *halogens):
             ratio = k * inverse
             ion = total * ratio / (1.0 + ratio)
             value = value + ion
@@ -106,6 +147,7 @@ def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium
     di = e.species("CO3--") + e.species("CaCO3") + e.species("MgCO3") + e.species("NaCO3-") + e.species("NaCO3-")
     product = e.species("Ca++") * e.gammas.calcium * e.species("CO3--") * e.gammas.carbonate
     scale = np.maximum(product, 1e-300) * h**2 / (np.maximum(water.calcium, 1e-30) * co2)
+    chlorine = _chlorine(water, e, h, constants)
     frozen = FrozenBuffer(
         r1=bi / co2 * h,
         r2=di / co2 * h * h,
@@ -113,26 +155,49 @@ def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium
         h=(e.species("H+") + e.species("HSO4-")) / h,
         acids=_acids(e, h),
         k_bromine=10.0 ** -c.pk_hobr(water.temperature, e.constants) * e.gammas.neutral / e.gammas.davies1,
+        chlorine=chlorine,
         calcite=np.log10(scale) - c.log_k_calcite(water.temperature, e.constants),
         co2_per_atm=10.0 ** c.log_k_henry_co2(water.temperature) / e.gammas.co2,
         ph0=e.ph,
         rest=np.zeros(water.shape),
     )
-    return replace(frozen, rest=water.alkalinity - frozen._balance(e.ph, water.carbonate, water.bromine)[0])
+    halogens = ((water.bromine, frozen.k_bromine), *chlorine.acids(None))
+    return replace(frozen, rest=water.alkalinity - frozen._balance(e.ph, water.carbonate, halogens)[0])
 
 
 _ACIDS = (  # the acid, its ions
     ("B(OH)3", ("B(OH)4-", "CaB(OH)4+")),
     ("DMH", ("DMH-",)),
     ("H3Cy", ("H2Cy-",)),
-    ("H2ClCy", ("HClCy-",)),
     ("NH4+", ("NH3",)),
-    ("HOCl", ("OCl-",)),
 )
 
 
+def _chlorine(water: Water, e: Equilibrium, h: Array, constants: c.Constants) -> _Chlorine:
+    """How chlorine is shared out as the water is; without any, all of it would be free."""
+    total = np.broadcast_to(water.chlorine, h.shape)
+    some, whole = total > 0.0, np.maximum(total, 1e-30)
+    free, bound = e.species("HOCl") + e.species("OCl-"), e.species("H2ClCy") + e.species("HClCy-")
+    k_free = 10.0 ** -c.pk_hocl(water.temperature, constants) * e.gammas.neutral / e.gammas.davies1
+    return _Chlorine(
+        total=total,
+        free=np.where(some, free / whole, 1.0),
+        bound=np.where(some, bound / whole, 0.0),
+        k_free=np.broadcast_to(k_free, h.shape),
+        k_bound=_conditional(e, "H2ClCy", "HClCy-", h),
+        k_cyanuric=_conditional(e, "H3Cy", "H2Cy-", h),
+    )
+
+
+def _conditional(e: Equilibrium, acid: str, ion: str, h: Array) -> Array:
+    """Conditional K of an acid from its species; 0 where there is none."""
+    rest = e.species(acid)
+    found: Array = np.where(rest > 0.0, e.species(ion) / np.maximum(rest, 1e-30) * h, 0.0)
+    return found
+
+
 def _acids(e: Equilibrium, h: Array) -> tuple[tuple[Array, Array], ...]:
-    """Fixed weak acids as one-proton buffers; what chlorine cyanurate holds is held with the rest."""
+    """Fixed weak acids as one-proton buffers."""
     found = []
     for acid, ions in _ACIDS:
         ion, rest = sum((e.species(name) for name in ions), np.zeros(h.shape)), e.species(acid)

@@ -78,13 +78,14 @@ def advance(
         grams = grams - gone
         ph = _exchange(totals, frozen, ph, rates, hours / steps, mode)
     if settle:
-        ph = frozen.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
+        ph = frozen.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph, totals[_CHLORINE])
     return TubState(Water(state.water.temperature, totals), grams, state.tablet_count, state.opening, ph)
 
 
 def ventilate(state: TubState, kla_time: ArrayLike, rates: Rates, buffer: FrozenBuffer) -> TubState:
     """Extra gas exchange of a dimensionless kLa t, at once: a cover that was off for a while. S as in ``advance``."""
-    solved = buffer.ph(state.water.alkalinity, state.water.carbonate, state.water.bromine, state.ph)
+    w = state.water
+    solved = buffer.ph(w.alkalinity, w.carbonate, w.bromine, state.ph, w.chlorine)
     excess = buffer.co2(state.water.carbonate, solved) - buffer.co2_at(rates.air_pco2)
     water = state.water.plus(carbonate=excess * np.expm1(-np.asarray(kla_time, dtype=float)))
     return TubState(water, state.tablet_grams, state.tablet_count, state.opening, solved)
@@ -184,7 +185,7 @@ def _spend(totals: Array, wanted: Array) -> Array:
 
 def _exchange(totals: Array, buffer: FrozenBuffer, ph: Array, rates: Rates, hours: float, mode: Mode) -> Array:
     """Carbon dioxide leaves or enters (in place); returns the pH before it, a start for the next solve."""
-    solved = buffer.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph)
+    solved = buffer.ph(alkalinity_of(totals), totals[_C], totals[_BROMINE], ph, totals[_CHLORINE])
     excess = buffer.co2(totals[_C], solved) - buffer.co2_at(rates.air_pco2)
     totals[_C] += excess * np.expm1(-rates.kla[mode] * hours)
     return solved
