@@ -218,8 +218,10 @@ def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
     """Says so where the limits let in clearly less oxidizer than the recovery asks for."""
     wanted, oxidizer = task.decision.levers.get("oxidizer", 0.0), task.kit.oxidizer
     given = sum(s.amount.grams for s in line.steps if s.amount and oxidizer and s.amount.product == oxidizer.name)
-    if not task.recovery or oxidizer is None or not 0.0 < given < _SHOCK_ENOUGH * wanted:
+    if not task.recovery or oxidizer is None or wanted <= 0.0 or given >= _SHOCK_ENOUGH * wanted:
         return []
+    if given <= 0.0:
+        return [Reason("shock-held-back", {"product": oxidizer.name})]
     return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
 
 

@@ -15,7 +15,7 @@ from tubwater.chemistry import INDEX, FrozenBuffer, freeze
 from tubwater.dynamics import Rates, TubState
 from tubwater.facts import Guideline, Limits, Role, Substance, defaults, substances
 from tubwater.facts.quantity import Quantity
-from tubwater.measurement import standard_value
+from tubwater.measurement import standard_value, suffers
 from tubwater.tub import (
     Answer,
     Clarity,
@@ -277,9 +277,13 @@ class Situation:
         if not found or self._before_this_water(found[0].at) or (str(quantity) in self.suspects):
             return None
         newest = found[0]
-        if quantity is Quantity.PH and self.colour_spoiled:
+        if quantity is Quantity.PH and self.colour_misleads(newest):
             return None
         return None if quantity is self.sanitizer_quantity and self.spoiled_by_a_dose(newest) else newest
+
+    def of_this_water(self, reading: Reading) -> bool:
+        """Whether a reading was taken since the water was last changed."""
+        return not self._before_this_water(reading.at)
 
     def spoiled_by_a_dose(self, reading: Reading) -> str:
         """The kind of what a dose did to a reading of the sanitizer, or empty."""
@@ -309,9 +313,13 @@ class Situation:
             return {"below": high} if np.isinf(low) else {"above": low}
         return {"value": low} if low == high else {"from": low, "to": high}
 
+    def colour_misleads(self, reading: Reading) -> bool:
+        """Whether a pH was read by a colour that counts for nothing here; an electrode has none."""
+        return self._colour_spoiled and suffers(reading, "phenol-red-high-halogen")
+
     @cached_property
-    def colour_spoiled(self) -> bool:
-        """Much sanitizer, or a purple colour: the pH that was read counts for nothing."""
+    def _colour_spoiled(self) -> bool:
+        """Much sanitizer, or a purple colour."""
         newest = self.readings(self.sanitizer_quantity)[:1]
         high = [r for r in newest if not self._before_this_water(r.at)]
         strong = bool(high) and max(self.standard(high[0])) > 10.0

@@ -118,8 +118,14 @@ def _with_steps(plan: Plan, case: Situation, tests: _Tests) -> Plan:
         starts_at=clock,
         covered=True,
     )
-    why = Reason("first-of-two-readings" if tests.second else "look-and-test")
+    first = (Reason("first-of-two-readings"),) if tests.second else ()
     bathing = (case.sanitizer_quantity, Quantity.PH)
-    test = Step(StepKind.TEST, minutes=2.0, quantities=bathing, reasons=(why,), starts_at=clock + rest)
+    test = Step(
+        StepKind.TEST,
+        minutes=2.0,
+        quantities=bathing,
+        reasons=(Reason("look-and-test"), *first),
+        starts_at=clock + rest,
+    )
     steps = (*plan.steps, *([wait] if rest > 0.0 else []), test)
     return replace(plan, steps=steps, next_visit=tests.opens)

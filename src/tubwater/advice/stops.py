@@ -67,7 +67,7 @@ def plan_stop(case: Situation, verdict: Verdict, seed: int, found: Procedure) ->
     told = written(case, found, found.steps, seed)
     plan = _nothing_added(case, verdict, seed, found.key, [_keep_out(verdict), *told.steps])
     again = max(case.now + timedelta(hours=found.again_hours), plan.next_visit)
-    opened = replace(plan, fit_when=(fit_after_test(case, again),), next_visit=again, notes=told.notes)
+    opened = replace(plan, fit_when=(fit_after_test(case, again),), next_visit=again, notes=told.notes, end=())
     return settled_first(opened, found)
 
 
@@ -124,7 +124,7 @@ def plan_treatment(case: Situation, verdict: Verdict, wishes: Wishes, seed: int,
     put = 1 if plan.steps and plan.steps[0].kind is StepKind.KEEP_OUT else 0
     later = sum(step.minutes for step in told.steps)
     rest = [replace(s, starts_at=s.starts_at + later) for s in plan.steps[put:]]
-    return replace(
+    treated = replace(
         plan,
         situation=found.key,
         steps=(*plan.steps[:put], *told.steps, *rest),
@@ -134,6 +134,7 @@ def plan_treatment(case: Situation, verdict: Verdict, wishes: Wishes, seed: int,
         outcome=None,
         better_tests=(),
     )
+    return settled_first(treated, found)
 
 
 def shocked(case: Situation, plan: Plan) -> Plan:

@@ -142,8 +142,10 @@ def _without_reading(case: Situation, quantity: Quantity, found: _Finding) -> No
     newest = next(iter(case.readings(quantity)), None)
     sanitizer = quantity is case.sanitizer_quantity
     spoiled = case.spoiled_by_a_dose(newest) if newest is not None and sanitizer else ""
-    if quantity is Quantity.PH and newest is not None and case.colour_spoiled:
+    if quantity is Quantity.PH and newest is not None and case.colour_misleads(newest):
         spoiled = "ph-colour-spoiled"
+    if newest is not None and str(quantity) in case.suspects and not spoiled and case.of_this_water(newest):
+        _compare(case, quantity, newest, found)  # what may be wrong counts where it is the worse
     found.not_yet.append(Reason(spoiled or "no-valid-reading", {"quantity": str(quantity)}))
     if spoiled != "ph-colour-spoiled" or Sign.PURPLE_INDICATOR in case.noticed.signs:
         found.changes.append(Reason("test-again", {"quantity": str(quantity)}))
