@@ -19,6 +19,7 @@ from tubwater.tub import Quantity, Reason
 
 __all__ = ["explain", "kinds", "quantity_unit", "sentence", "text_of"]
 
+_GAP = re.compile(r"[{}]|\[\[")  # most texts of a page have none
 _OPTIONAL = re.compile(r"\[\[(.*?)\]\]")
 _UNITLESS = frozenset({Quantity.PH})
 _UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU"}
@@ -52,7 +53,8 @@ def text_of(
     texts = _catalogue()[section]
     if kind not in texts:
         raise UnknownKey(f"text of a {section}", kind, texts)
-    return _Filler(units).fill(texts[kind], dict(values or {}))
+    text = texts[kind]
+    return _Filler(units).fill(text, dict(values or {})) if _GAP.search(text) else text
 
 
 def sentence(reason: Reason, units: UnitSystem = UnitSystem.METRIC) -> str:
