@@ -13,7 +13,7 @@ from tubwater.advice.timeline import Timeline
 from tubwater.facts.situations import Deed, Procedure, procedures
 from tubwater.tub import CONTAMINATIONS, Clarity, Dosed, Noticed, Reason, Step, StepKind
 
-__all__ = ["Written", "procedure_for", "still_to_do", "written"]
+__all__ = ["Written", "begun", "procedure_for", "still_to_do", "written"]
 
 _SHOCK_MG = 3.0  # mg/L that a dose must be able to make to count as a shock (judgement)
 _FROM_A_SHOP = {"new-filter": "buy-filter", "purge-pipes": "buy-pipe-cleaner"}

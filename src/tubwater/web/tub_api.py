@@ -22,7 +22,23 @@ from tubwater.web.desk import Here
 from tubwater.web.forms import Sent
 from tubwater.web.since import litres_of
 
-__all__ = ["router"]
+__all__ = [
+    "CorrectBody",
+    "EntryBody",
+    "WithdrawBody",
+    "correct",
+    "enter",
+    "history",
+    "learned",
+    "ledger",
+    "outlook",
+    "plan",
+    "router",
+    "troubles",
+    "verdict",
+    "water",
+    "withdraw",
+]
 
 router = APIRouter(prefix="/api/tubs/{tub}", tags=["tub"], responses=REFUSALS)
 Name = Annotated[str, Path(min_length=1, max_length=100)]
