@@ -456,6 +456,7 @@ def test_what_is_handed_over_says_how_much_from_when_how_long_to_wait_and_what_t
         assert step.by == "the neighbour" and step.amount is not None and step.amount.grams > 0.0
         assert {"one-container", "nobody-in"} <= set(step.cautions)
         assert float(step.reasons[0].values["wait"]) >= 20.0
+        assert ("opening" in step.reasons[0].values) is (step.amount.substance == "bcdmh")
         times.append(datetime.fromisoformat(str(step.reasons[0].values["time"])))
     assert times and min(times) >= NOW + timedelta(minutes=24)
     assert all(later - earlier >= timedelta(minutes=20) for earlier, later in pairwise(times))

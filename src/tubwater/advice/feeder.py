@@ -14,14 +14,16 @@ from tubwater.belief import Observer, fed
 from tubwater.dynamics import Mode, TubState, advance
 from tubwater.tub import FeederSet, Reason, Step, StepKind
 
-__all__ = ["set_feeder"]
+__all__ = ["Setting", "set_feeder", "setting_for"]
 
 _UNUSED_HOURS = 24.0  # covered, with nobody in: the next day at the latest somebody looks (judgement)
 _OPENINGS = (1.0, 0.75, 0.5, 0.25)
 
 
 @dataclass(frozen=True)
-class _Setting:
+class Setting:
+    """Tablets in all, and how far open, 0 to 1."""
+
     tablets: int
     opening: float
 
@@ -32,8 +34,7 @@ def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
     if tablet is None:
         return
     line.settle()
-    wanted = _Setting(round(decision.levers["tablet_grams"] / kit.tablet_grams), decision.levers["opening"])
-    setting = _not_too_strong(line, kit, wanted)
+    setting = setting_for(line, kit, decision)
     reasons = (Reason("feeder-holds", _in_it(line, kit, setting)),)
     amount = amount_of(tablet, setting.tablets * kit.tablet_grams)
     step = Step(
@@ -49,28 +50,34 @@ def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
     line.beside.state = _fed(line.beside.state, kit, setting)
 
 
-def _fed(state: TubState, kit: Kit, setting: _Setting) -> TubState:
+def setting_for(line: Timeline, kit: Kit, decision: Decision) -> Setting:
+    """What the decision asks for, or what is weaker, for the water as it now is."""
+    wanted = Setting(round(decision.levers["tablet_grams"] / kit.tablet_grams), decision.levers["opening"])
+    return _not_too_strong(line, kit, wanted)
+
+
+def _fed(state: TubState, kit: Kit, setting: Setting) -> TubState:
     return fed(state, float(setting.tablets), setting.opening, kit.tablet_grams)
 
 
-def _not_too_strong(line: Timeline, kit: Kit, wanted: _Setting) -> _Setting:
+def _not_too_strong(line: Timeline, kit: Kit, wanted: Setting) -> Setting:
     """The wanted setting, or the strongest weaker one that does not take an unused tub above the bathing maximum."""
     limits = line.case.limits(line.case.sanitizer_quantity)
     for setting in _weaker(wanted):
         if setting.tablets == 0 or _unused(line, kit, setting) <= limits.bathing_high:
             return setting
-    return _Setting(0, 0.0)
+    return Setting(0, 0.0)
 
 
-def _weaker(wanted: _Setting) -> list[_Setting]:
+def _weaker(wanted: Setting) -> list[Setting]:
     """The wanted setting and what releases less, the strongest first."""
     counts = range(1, wanted.tablets + 1)
-    found = [_Setting(n, o) for n in counts for o in _OPENINGS if n * o < wanted.tablets * wanted.opening]
+    found = [Setting(n, o) for n in counts for o in _OPENINGS if n * o < wanted.tablets * wanted.opening]
     found.sort(key=lambda s: (-s.tablets * s.opening, -s.tablets))
-    return [wanted, *found, _Setting(0, 0.0)]
+    return [wanted, *found, Setting(0, 0.0)]
 
 
-def _unused(line: Timeline, kit: Kit, setting: _Setting) -> float:
+def _unused(line: Timeline, kit: Kit, setting: Setting) -> float:
     """The middle of the believed sanitizer after a covered day without anybody in, with all oxidizer reacted, mg/L."""
     state = _fed(line.beside.state, kit, setting)
     later = advance(state, line.beside.rates, _UNUSED_HOURS, Mode.COVERED, line.case.products.tablet)
@@ -78,7 +85,7 @@ def _unused(line: Timeline, kit: Kit, setting: _Setting) -> float:
     return float(np.median(observer.read(line.case.sanitizer_quantity) + observer.monopersulfate))
 
 
-def _in_it(line: Timeline, kit: Kit, setting: _Setting) -> dict[str, float | str]:
+def _in_it(line: Timeline, kit: Kit, setting: Setting) -> dict[str, float | str]:
     """How many tablets are believed left, and so how many go in or come out; nothing where no feeder was noted."""
     if not _noted(line.case):
         return {}

@@ -12,7 +12,7 @@ from tubwater.advice.care import due_tasks
 from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of
 from tubwater.advice.drains import Change, after_change, change_needed, expected_after
 from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
-from tubwater.advice.feeder import set_feeder
+from tubwater.advice.feeder import set_feeder, setting_for
 from tubwater.advice.heating import hose_minutes, reheat_minutes
 from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation
@@ -228,7 +228,7 @@ def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
 def _runs_low(task: _Task) -> list[Reason]:
     """Says so where even the best plan leaves the water without enough sanitizer for long."""
     share = float(task.decision.lived.below.mean())
-    if share < _LOW_FOR_LONG:
+    if task.recovery or share < _LOW_FOR_LONG:
         return []
     values: dict[str, float | str] = {"quantity": str(task.case.sanitizer_quantity), "share": share}
     return [Reason("runs-low", {**values, "days": task.wishes.days})]
@@ -263,6 +263,9 @@ def _hand_over(task: _Task, line: Timeline, visit: Visit, again: datetime) -> li
     cleaned = [Reason("clean-later")] if task.recovery and not visit.cleans else []
     if not by:
         return [*left_over(visit, minutes, needed), *cleaned]
+    if task.kit.tablet is not None:
+        setting = setting_for(line, task.kit, task.decision)
+        visit = visit.feeding(setting.tablets * task.kit.tablet_grams, setting.opening)
     for step in handed_over(task.case, visit, line, task.wishes):
         line.add(step)
     bathing = (task.case.sanitizer_quantity, Quantity.PH)

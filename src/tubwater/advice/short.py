@@ -27,12 +27,13 @@ _OPENS = ("bicarbonate", "soda_ash", "acid", "oxidizer")
 
 @dataclass(frozen=True)
 class Wanted:
-    """One addition that is asked for, g; the tablets of the feeder as well. ``parts``: at most so many."""
+    """One addition that is asked for, g, in ``parts`` at most; the tablets of the feeder as well, with its opening."""
 
     name: str
     product: Product
     grams: float
     parts: int = MOST_PARTS
+    opening: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,11 @@ class Visit:
     def find(self, name: str) -> Wanted | None:
         """The addition of that name, or None."""
         return next((w for w in self.wanted if w.name == name), None)
+
+    def feeding(self, tablet_grams: float, opening: float) -> Visit:
+        """With another setting of the feeder among what is left."""
+        rows = (replace(w, grams=tablet_grams, opening=opening) if w.name == "feeder" else w for w in self.left)
+        return replace(self, left=tuple(rows))
 
     def only(self, name: str, grams: float) -> Visit:
         """With so much of one addition in one part; the rest is left, what matters most first."""
@@ -130,6 +136,8 @@ def handed_over(case: Situation, visit: Visit, line: Timeline, wishes: Wishes) -
 
 def _hand(item: Wanted, amount: Amount, at: datetime, wait: float, wishes: Wishes) -> Step:
     values: dict[str, float | str] = {"time": at.isoformat(timespec="minutes"), "wait": wait}
+    if item.name == "feeder":
+        values["opening"] = item.opening
     reason = Reason("minutes-end", {"minutes": wishes.minutes or 0.0, **values})
     cautions = ("nobody-in", "adult-stays", *substance_of(item.product).cautions)
     return Step(StepKind.HAND_OVER, by=wishes.later_by, amount=amount, reasons=(reason,), cautions=cautions)
