@@ -22,6 +22,7 @@ from tubwater.measurement import (
     reading_problem,
     sd_of,
     standard_value,
+    suffers,
 )
 from tubwater.tub import OxidantScale, Quantity, Reading
 
@@ -212,6 +213,12 @@ def test_at_high_bromine_a_dye_reads_too_high_and_an_electrode_does_not() -> Non
     assert likelihood(purple, 7.3, bromine=25.0)[0] > 5.0 * likelihood(purple, 7.3, bromine=3.0)[0]
     electrode = reading(Quantity.PH, 8.2, "electrode")
     assert likelihood(electrode, 7.3, bromine=25.0) == pytest.approx(likelihood(electrode, 7.3, bromine=3.0))
+
+
+@pytest.mark.parametrize("method", [m.key for m in methods().values() if Quantity.PH in m.quantities])
+def test_all_dyes_for_ph_suffer_from_much_halogen_and_nothing_else_does(method: str) -> None:
+    dyed = method in ("strip", "visual-comparator", "photometer")
+    assert suffers(reading(Quantity.PH, 7.4, method), "phenol-red-high-halogen") is dyed
 
 
 def test_purple_never_makes_a_low_colour_of_a_high_ph() -> None:

@@ -11,6 +11,7 @@ from tubwater.measurement.likelihood import (
     reading_problem,
     sd_of,
     standard_value,
+    suffers,
 )
 
 __all__ = [
@@ -24,4 +25,5 @@ __all__ = [
     "reading_problem",
     "sd_of",
     "standard_value",
+    "suffers",
 ]

@@ -27,6 +27,7 @@ __all__ = [
     "reading_problem",
     "sd_of",
     "standard_value",
+    "suffers",
 ]
 
 Array = NDArray[np.float64]
@@ -142,16 +143,17 @@ def _parts(reading: Reading, predicted: Array, context: ReadingContext) -> tuple
     low, high = _interval(reading, method)
     truth = _seen(reading, predicted, context) / _to_standard(reading)
     good = _bin(truth, low, high, method, context)
-    if reading.quantity is Quantity.PH and _suffers(reading, "phenol-red-high-halogen"):
+    if reading.quantity is Quantity.PH and suffers(reading, "phenol-red-high-halogen"):
         spoiled = _spoiled("phenol-red-high-halogen", context)
         good = good * (1.0 - spoiled) + spoiled * _purple(truth, low, high, method, context)
-    if reading.quantity in _OXIDANTS and _suffers(reading, "bleaching"):
+    if reading.quantity in _OXIDANTS and suffers(reading, "bleaching"):
         spoiled = _spoiled("bleaching", context)
         good = good * (1.0 - spoiled) + spoiled * _bin(np.zeros_like(truth), low, high, method, context)
     return (1.0 - share) * good, share * _uniform(low, high, method) + 0.0 * good
 
 
-def _suffers(reading: Reading, interference: str) -> bool:
+def suffers(reading: Reading, interference: str) -> bool:
+    """Whether an interference, by its key in ``facts/data/interferences.toml``, can spoil what this method reads."""
     return interference in methods()[reading.method].interferences
 
 
@@ -164,7 +166,7 @@ def _spoiled(interference: str, context: ReadingContext) -> Array:
 def _seen(reading: Reading, predicted: Array, context: ReadingContext) -> Array:
     """What the chemistry of the test responds to: a total test, and any pad of a strip, sees monopersulfate too."""
     total = reading.quantity in (Quantity.BROMINE, Quantity.TOTAL_CHLORINE)
-    if total or (reading.quantity is Quantity.FREE_CHLORINE and _suffers(reading, "total-test")):
+    if total or (reading.quantity is Quantity.FREE_CHLORINE and suffers(reading, "total-test")):
         extra = context.monopersulfate
         seen: Array = predicted + (extra if reading.quantity is Quantity.BROMINE else extra / CL2_TO_BR2)
         return seen
