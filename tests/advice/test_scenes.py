@@ -524,3 +524,10 @@ def test_the_plan_does_not_hang_on_the_minute_at_which_it_is_asked_for() -> None
     first = added(0, 0)
     others = [added(1, 0), added(7, 0), added(0, 1), added(0, 2)]
     assert sum(set(other) == set(first) for other in others) >= 3
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_alkalinity_read_below_its_aim_is_raised_whatever_the_seed(seed: int) -> None:
+    small = replace(TUB, litres=900.0)
+    plan = plan_for(small, SHELF, [CLEAR, a_test(5.0, 7.2, 40.0)], NOW, seed=seed)
+    assert "sodium-bicarbonate" in doses(plan)
