@@ -50,10 +50,10 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
     "/tubs/{tub}/due": ("/tubs/larch/due",),
     "/tubs/{tub}/stock": ("/tubs/larch/stock",),
     "/tubs/{tub}/settings": ("/tubs/larch/settings",),
-    "/tubs/{tub}/volume": tuple(f"/tubs/larch/volume?way={way}" for way in ("meter", "round")),
+    "/tubs/{tub}/volume": ("/tubs/larch/volume", "/tubs/larch/volume?way=meter&before=1.1&after=2.4"),
     "/tubs/{tub}/visit": ("/tubs/rowan/visit",),
     "/tubs/{tub}/visit/{visit}": ("/tubs/larch/visit/begun", "/tubs/birch/visit/left", "/tubs/ash/visit/waits"),
-    "/tubs/{tub}/outlook": ("/tubs/larch/outlook", "/tubs/larch/outlook?party_people=6"),
+    "/tubs/{tub}/outlook": ("/tubs/larch/outlook", "/tubs/larch/outlook?party_people=6&party_at=2026-11-28T20:00"),
     "/tubs/{tub}/ledger": ("/tubs/larch/ledger?change=400+L",),
     "/tubs/{tub}/learned": ("/tubs/larch/learned",),
     "/tubs/{tub}/troubles": (
