@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.chemistry import MG_PER_MOL, Equilibrium, equilibrate, kg_water_per_litre, mg_per_litre
+from tubwater.chemistry import MG_PER_MOL, Equilibrium, conductivity, equilibrate, kg_water_per_litre, mg_per_litre
 from tubwater.dynamics import TubState
 from tubwater.facts.quantity import Quantity
 
@@ -68,5 +68,6 @@ _READERS: dict[Quantity, Callable[[Observer], Array]] = {
     Quantity.CHLORIDE: lambda o: o._named("chloride"),
     Quantity.SODIUM: lambda o: o._named("sodium"),
     Quantity.MAGNESIUM: lambda o: o._named("magnesium hardness") * 24.305 / 100.087,
+    Quantity.CONDUCTIVITY: lambda o: conductivity(o._state.water),
     Quantity.TEMPERATURE: lambda o: o._state.water.temperature,
 }

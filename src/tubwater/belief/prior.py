@@ -56,6 +56,7 @@ _WATER = (
     "hydantoin_mg",
     "demand_mg",
 )
+_CHLORINE_WATER = ("cyanuric_acid_mg",)
 DRIFTING = (
     "idle_decay_per_day",
     "kla_covered_per_h",
@@ -72,6 +73,13 @@ _FROM_FILL = {
     "fill_sulfate_mg": Quantity.SULFATE,
     "fill_chloride_mg": Quantity.CHLORIDE,
 }
+_USED = {  # of a water in use, what the tap gives of it
+    "total_alkalinity_mg": Quantity.TOTAL_ALKALINITY,
+    "calcium_hardness_mg": Quantity.CALCIUM_HARDNESS,
+    "sulfate_mg": Quantity.SULFATE,
+    "chloride_mg": Quantity.CHLORIDE,
+}
+_FILL_SHARE = 0.5  # probability that a water in use is still like the stated fill (judgement)
 _REPORT_SPREAD = 0.12  # relative one-sigma of a utility's yearly mean for the water of one day (judgement)
 _REPORT_PH_SPREAD = 0.2
 _COLD = 12.0  # degC of fill water where nobody says (judgement)
@@ -137,13 +145,28 @@ def prior_of(tub: Tub) -> Prior:
     for name, quantity in _FROM_FILL.items():
         if quantity in tub.fill.values:
             table[name] = _stated(table[name], tub.fill.values[quantity], quantity)
-    return Prior(tub, _TUB + FILL + _WATER, table)
+    for name, quantity in _USED.items():
+        if quantity in tub.fill.values:
+            table[name] = _leaning(table[name], tub.fill.values[quantity])
+    extra = _CHLORINE_WATER if tub.sanitizer is Sanitizer.CHLORINE else ()
+    return Prior(tub, _TUB + FILL + _WATER + extra, table)
 
 
 def _stated(default: Default, value: float, quantity: Quantity) -> Default:
     spread = _REPORT_PH_SPREAD if quantity is Quantity.PH else _REPORT_SPREAD
     low, high = min(default.low, value), max(default.high, value)
     return default.replaced(value=max(value, 1e-3), spread=spread, low=low, high=high)
+
+
+def _leaning(default: Default, fill: float) -> Default:
+    """A water in use that may be like its fill or like any other: doses and evaporation have moved it from the fill.
+
+    A log-normal with the mean and variance (of the logarithm) of that mixture.
+    """
+    apart = float(np.log(max(fill, default.low) / default.value))
+    spread = float(np.hypot(default.spread, apart * np.sqrt(_FILL_SHARE * (1.0 - _FILL_SHARE))))
+    value = default.value * float(np.exp(_FILL_SHARE * apart))
+    return default.replaced(value=value, spread=spread, high=max(default.high, 2.0 * fill))
 
 
 def _rates(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default], decay: Array) -> Rates:
@@ -206,7 +229,7 @@ def _water(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Wa
     bare = _salts(
         tub.temperature,
         v["total_alkalinity_mg"],
-        v["calcium_hardness_mg"],
+        v["calcium_hardness_mg"] * np.sqrt(v["total_alkalinity_mg"] / table["total_alkalinity_mg"].value),
         v["magnesium_share"],
         v["sulfate_mg"],
         v["chloride_mg"],
@@ -221,9 +244,21 @@ def _water(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Wa
         sodium=bromide,
         hydantoin=hydantoin,
         demand=v["demand_mg"] * 1e-3 / MG_PER_MOL["bromine"] / 0.993,
+        cyanurate=v.get("cyanuric_acid_mg", 0.0) * 1e-3 / MG_PER_MOL["cyanuric acid"] / 0.993,
         **{active: v["sanitizer_mg"] * per_mg},
     )
-    return at_pco2(salted, v["pco2_ratio"] * table["pco2_air_atm"].value)
+    return at_pco2(salted, _gas(v) * table["pco2_air_atm"].value)
+
+
+def _gas(v: Mapping[str, Array]) -> Array:
+    """Carbon dioxide in the water over that in the air.
+
+    Where alkalinity is high, keepers hold the pH with acid, which turns alkalinity into gas: the pH, not the gas, is
+    then the ordinary one.
+    """
+    ordinary = defaults()["total_alkalinity_mg"].value
+    value: Array = v["pco2_ratio"] * np.maximum(v["total_alkalinity_mg"] / ordinary, 1.0)
+    return value
 
 
 def _salts(

@@ -21,7 +21,7 @@ __all__ = ["KIT_SHARE", "METER", "kit_name", "predictions", "suspects", "told"]
 
 Array = NDArray[np.float64]
 KIT_SHARE = 0.6  # of a method's one-sigma that stays the same from test to test (judgement)
-_SUSPECT = 0.5
+_SUSPECT, _PART = 0.5, 0.15  # probability of a blunder among the readings, and of each that is named (judgement)
 METER = 0.03  # relative one-sigma of litres metered in (judgement)
 
 
@@ -49,13 +49,20 @@ def told(update: Tested | Filled, rows: Array, offsets: Mapping[str, Array]) -> 
 
 
 def suspects(tested: Tested, rows: Array, offsets: Mapping[str, Array]) -> tuple[str, ...]:
-    """Quantities whose readings are blunders more likely than not, given all the others."""
+    """Quantities whose readings are blunders more likely than not, given all the others.
+
+    Of what all members hold to be the same (the set temperature, a substance that never went in) the belief knows
+    nothing better than the reading.
+    """
     found: dict[str, float] = {}
+    sound = np.ones(rows.shape[1])
     for r, row in zip(tested.readings, rows[2:], strict=True):
-        share = blunder_probability(r, row, _context(r, rows, offsets))
-        found[str(r.quantity)] = max(found.get(str(r.quantity), 0.0), float(np.mean(share)))
-    whole = 1.0 - float(np.prod([1.0 - p for p in found.values()])) if found else 0.0
-    return tuple(name for name, p in found.items() if p > 0.15) if whole >= _SUSPECT else ()
+        if np.ptp(row) > 0.0:
+            share = blunder_probability(r, row, _context(r, rows, offsets))
+            found[str(r.quantity)] = max(found.get(str(r.quantity), 0.0), float(np.mean(share)))
+            sound = sound * (1.0 - share)
+    doubted = float(np.mean(sound)) <= 1.0 - _SUSPECT
+    return tuple(name for name, p in found.items() if p > _PART) if doubted else ()
 
 
 def _context(reading: Reading, rows: Array, offsets: Mapping[str, Array]) -> ReadingContext:
