@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_play
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
 from tubwater.web import create_app
-from web.harness import BODY, MOST, PHONE, START, ZONE, Clock, serve
+from web.harness import BODY, MOST, PHONE, START, ZONE, Clock, hold, serve
 
 
 @pytest.fixture
@@ -90,11 +91,13 @@ def open_context(browser: Browser, address: str) -> Iterator[Callable[..., Brows
 
 @pytest.fixture
 def open_page(open_context: Callable[..., BrowserContext], address: str) -> Iterator[Callable[..., Page]]:
-    """Opens a page of a fresh browser: ``open_page(path, **options of the context)``."""
+    """Opens a page of a fresh browser: ``open_page(path, size, the time of its clock, **options of the context)``."""
     complaints: list[str] = []
 
-    def opened(path: str = "/", size: dict[str, Any] = PHONE, **options: Any) -> Page:
+    def opened(path: str = "/", size: dict[str, Any] = PHONE, at: datetime | None = None, **options: Any) -> Page:
         page = open_context(size, **options).new_page()
+        if at is not None:
+            hold(page, at)
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
         page.on("request", lambda request: _own(request.url, address, complaints))

@@ -1,0 +1,114 @@
+"""Every page that the application has: accessible in light and dark at phone and desk size, narrow, light, whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from itertools import product
+
+import pytest
+from fastapi.testclient import TestClient
+from playwright.sync_api import BrowserContext, Page
+
+from web.harness import DESK, PHONE, START, serve, violations
+from web.world import ADDRESSES, NOT_PAGES, World, routes
+
+MOST_BYTES = 100_000
+ALL = [address for addresses in ADDRESSES.values() for address in addresses]
+# What scripts bring beside the content: they help where they run, and nobody misses them where they don't.
+HELP = "[data-packet], [data-count], [data-alarm], [data-unsent], [data-load-round], .strip, [data-until], time, small"
+
+
+@pytest.fixture(scope="module")
+def world() -> World:
+    return World()
+
+
+@pytest.fixture(scope="module")
+def world_client(world: World) -> TestClient:
+    return TestClient(world.app, raise_server_exceptions=False)
+
+
+@pytest.fixture(scope="module")
+def address(world: World) -> Iterator[str]:
+    """Where the tubs of the world are; each page of these tests asks here."""
+    found, stop = serve(world.app)
+    yield found
+    stop()
+
+
+def test_every_page_of_the_route_table_is_looked_at(world: World) -> None:
+    pages = {path for path in routes(world.app, "GET") if not path.startswith("/api/")} - NOT_PAGES
+    assert pages == set(ADDRESSES)
+
+
+def test_what_is_called_no_page_is_none(world: World, world_client: TestClient) -> None:
+    for path in NOT_PAGES & routes(world.app, "GET"):
+        answer = world_client.get(path.replace("{tub}", "larch"))
+        assert answer.status_code == 404 or "html" not in answer.headers["content-type"], path
+
+
+@pytest.mark.parametrize("path", ALL)
+def test_a_page_is_light(world_client: TestClient, path: str) -> None:
+    answer = world_client.get(path)
+    assert answer.status_code in (200, 422) and len(answer.content) < MOST_BYTES
+
+
+@pytest.mark.parametrize("path", ALL)
+def test_a_page_is_accessible_at_phone_and_desk_size_in_light_and_dark(
+    open_page: Callable[..., Page], path: str
+) -> None:
+    page = open_page(path, at=START)
+    found = []
+    for size, scheme in product((PHONE, DESK), ("light", "dark")):
+        page.set_viewport_size(size["viewport"])
+        page.emulate_media(color_scheme=scheme)
+        found += [f"{size['viewport']['width']} px, {scheme}: {line}" for line in violations(page)]
+    assert found == []
+
+
+@pytest.mark.parametrize("path", ALL)
+def test_a_page_fits_a_narrow_phone_and_needs_no_script(open_page: Callable[..., Page], path: str) -> None:
+    narrow = {**PHONE, "viewport": {"width": 360, "height": 740}}
+    page = open_page(path, narrow, at=START)
+    assert page.evaluate("document.scrollingElement.scrollWidth") <= 360
+    plain = open_page(path, narrow, java_script_enabled=False)
+    assert plain.locator("h1").count() == 1 and set(lines(page)) <= set(lines(plain))
+
+
+def lines(page: Page) -> list[str]:
+    """What a page shows, line by line, without what scripts only help with."""
+    page.locator(HELP).evaluate_all(
+        "found => found.forEach(one => one.style.setProperty('display', 'none', 'important'))"
+    )
+    return [line.strip() for line in page.locator("main").inner_text().splitlines() if line.strip()]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    "path", ["/nowhere", "/tubs/none", "/tubs/larch/plan?minutes=soon", "/tubs/larch/volume?way=x"]
+)
+def test_what_is_refused_is_said_on_a_page_that_is_accessible_too(
+    open_context: Callable[..., BrowserContext], path: str, scheme: str
+) -> None:
+    page = open_context(color_scheme=scheme).new_page()
+    answer = page.goto(path)
+    assert answer is not None and 400 <= answer.status < 500 and violations(page) == []
+
+
+# The engine sees what is planted, so that its silence means something.
+
+
+@pytest.mark.parametrize(
+    ("planted", "rule"),
+    [
+        ("<h5>too deep</h5>", "heading-order"),
+        ("<p style='color:#bbb;background:#fff'>pale</p>", "color-contrast"),
+        ("<button style='width:12px;height:12px;padding:0;border:0'>a</button>" * 2, "target-size"),
+        ("<img src='data:,'>", "image-alt"),
+        ("<input type='text'>", "label"),
+    ],
+)
+def test_the_engine_finds_what_is_planted(open_context: Callable[..., BrowserContext], planted: str, rule: str) -> None:
+    page = open_context(bypass_csp=True).new_page()
+    page.set_content(f"<!doctype html><html lang='en'><title>t</title><main><h1>t</h1>{planted}</main></html>")
+    assert rule in {line.partition(":")[0] for line in violations(page)}
