@@ -100,10 +100,20 @@ def no_dose_takes_the_sanitizer_too_high_undeclared(a: Answered) -> bool:
     return bool(oxidized)
 
 
+def _let_out_again(a: Answered, look: Look) -> bool:
+    """A fill that only disinfects pipes and shell: nobody gets in, and all of it goes before any bromide goes in."""
+    if look.step is None or "disinfect-fill" not in {r.kind for r in look.step.reasons}:
+        return False
+    rest = a.plan.steps[a.plan.steps.index(look.step) + 1 :]
+    goes = next(n for n, s in enumerate(rest) if s.kind is StepKind.DRAIN and s.litres >= 0.9 * a.drawn.tub.litres)
+    assert not any(s.amount and "brom" in s.amount.substance for s in rest[:goes])
+    return True
+
+
 def no_dose_takes_the_oxidant_far_above_a_shock(a: Answered) -> bool:
     """Nineteen of twenty waters stay below 1.3 times the shock level once all has reacted."""
     top = max(1.3 * max(a.case.guideline.limits[a.sanitizer].bathing_high, 10.0), tails(a.replayed[-1][0].oxidant)[1])
-    oxidized = [after for _, after in a.replayed[:-1] if _oxidizes(a, after)]
+    oxidized = [after for _, after in a.replayed[:-1] if _oxidizes(a, after) and not _let_out_again(a, after)]
     for look in oxidized:
         assert tails(look.oxidant)[1] <= top * 1.1
     return bool(oxidized)
