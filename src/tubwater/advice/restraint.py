@@ -108,12 +108,12 @@ def _inside(case: Situation, beside: Beside, name: str, after: TubState) -> bool
 
 def _read_outside(case: Situation, name: str) -> bool:
     """The keeper's own test asks for it: what the dose moves was read outside its aim, on that side."""
-    quantity = Quantity.TOTAL_ALKALINITY if name == "bicarbonate" else Quantity.PH
-    reading, limits = case.last_valid(quantity), case.limits(quantity)
-    if reading is None:
-        return False
-    read = case.middle(reading)
-    return read > limits.aim_high if name == "acid" else read < limits.aim_low
+    for quantity in (Quantity.TOTAL_ALKALINITY, Quantity.PH) if name == "bicarbonate" else (Quantity.PH,):
+        reading, limits = case.last_valid(quantity), case.limits(quantity)
+        read = None if reading is None else case.middle(reading)
+        if read is not None and (read > limits.aim_high if name == "acid" else read < limits.aim_low):
+            return True
+    return False
 
 
 def _share(state: TubState) -> float:
