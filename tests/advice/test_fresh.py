@@ -360,7 +360,7 @@ def test_guests_in_four_hours_are_told_when_and_what_takes_so_long() -> None:
 def test_a_plan_says_when_somebody_has_to_be_there() -> None:
     plan = fresh(a_tub(**ORDINARY))
     told = [r for r in plan.notes if r.kind == "be-there"]
-    assert len(told) == 3  # the fill, the balance, the second test
+    assert len(told) == 4  # the fill, the balance, the end once the oxidizer has reacted, the second test
     heat = plan.steps[heating(plan)]
     second = datetime.fromisoformat(str(told[1].values["time"]))
     assert abs(second - NOW - timedelta(minutes=heat.starts_at + heat.minutes)) < timedelta(minutes=1)
@@ -420,3 +420,10 @@ def test_the_last_two_tests_are_a_day_apart_and_expect_enough(alkalinity: float)
     assert read(first, Quantity.BROMINE) >= 5.0  # the oxidizer brings the bank to 5-10 mg/L (common practice)
     assert read(second, Quantity.BROMINE) >= 3.0
     assert substances()["monopersulfate"].minutes <= first.starts_at
+
+
+def test_without_a_bank_no_more_monopersulfate_piles_up_and_the_keeper_is_told_what_is_missing() -> None:
+    shelf = Shelf(tuple(p for p in SHELF.products if p.substance != "sodium-bromide"))
+    plan = fresh(a_tub(**ORDINARY), shelf=shelf)
+    assert "no-bank" in notes(plan)
+    assert not [s for s in plan.steps if "activate-bank" in why(s)]

@@ -48,6 +48,7 @@ __all__ = ["just_filled", "plan_fresh"]
 _JUST_HOURS = 72.0  # a fill this long ago without a test of the sanitizer is still being started
 _FIRST_MG = 3.0  # mg/L of sanitizer while it heats, the lower end of the household aim (common practice)
 _UNSEEN_MINUTES = 1800.0  # of heating; longer, and somebody looks at the sanitizer on the way (judgement)
+_NO_BANK = 0.1  # of the bank aimed for, below which there is none (judgement)
 _ENOUGH = 0.8  # of the start-up goal; less is told, with what is left to add
 _HOLD_MINUTES = 1440.0 * defaults()["start_up_days"].value
 _NOTHING_NOW: dict[str, float] = {"acid": 0.0, "bicarbonate": 0.0, "soda_ash": 0.0, "oxidizer": 0.0}
@@ -279,10 +280,16 @@ class _Start:
     def _give(self, product: Product, grams: float, reason: Reason, shows: Quantity) -> float:
         return self.line.dose(product, grams, reason, shows, self._high)
 
+    def _without_bank(self) -> bool:
+        """Whether a bromine tub holds next to no bromide, and none is going in."""
+        water, goal = self.line.beside.state.water, defaults()["bank_target_mg"].value
+        present = float(np.median(water.bromide + water.bromine)) * MG_PER_MOL["bromide"] * 993.0
+        return self.case.tub.sanitizer is Sanitizer.BROMINE and present < _NO_BANK * goal
+
     def _activate(self) -> None:
         product, goal = self.kit.oxidizer, defaults()["start_up_mg"]
-        if product is None:
-            return
+        if product is None or (product.substance == "monopersulfate" and self._without_bank()):
+            return  # monopersulfate makes bromine of bromide only; without a bank more of it only piles up
         self.balance.make_room(product, self._oxidizer_grams(goal.value))
         kind = "activate-bank" if self.case.tub.sanitizer is Sanitizer.BROMINE else "first-chlorine"
         missing = self._oxidize(goal.value, Reason(kind, {"value": goal.value}, goal.basis))

@@ -3,7 +3,8 @@
 Every lever is tried again in the keeper's own measures on other members, one after another and each member with the
 same future for all candidates. Of what is as good as the best within the noise of the estimate (one standard error
 of the difference member by member, Breiman et al., Classification and Regression Trees, 1984, from memory), the
-least is taken: a tie goes to doing nothing. Not so for the sanitizer, where too little is worse than too much.
+least is taken: a tie goes to doing nothing, for the sanitizer within half as much, since too little is worse than too
+much; and tablets stay in the feeder rather than go in and out.
 """
 
 from __future__ import annotations
@@ -23,11 +24,11 @@ Array = NDArray[np.float64]
 _SAME = 0.004  # of the hours; less is no difference (judgement)
 _LEVELS, _FINE = 7, 2  # amounts tried of each lever besides those near the present one
 _LADDER = (  # share of what the feeder takes, and opening (judgement: half open where that is enough)
-    *((1 / 6, 0.25), (1 / 6, 0.5), (1 / 3, 0.5), (1 / 2, 0.5), (1 / 2, 0.75)),
-    *((2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
+    *((1 / 6, 0.25), (1 / 6, 0.5), (1 / 6, 1.0), (1 / 3, 0.25), (1 / 3, 0.5), (1 / 3, 0.75), (1 / 2, 0.25)),
+    *((1 / 2, 0.5), (1 / 2, 0.75), (2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
 )
+_AS_GOOD = 0.5  # standard errors within which tablets are rather left where they are
 _TURNS = 2
-_SANITIZES = ("oxidizer", "after_soak")  # less of it is no harmless tie
 
 
 def settled(
@@ -45,7 +46,7 @@ def settled(
     levers = {name: _nearest(products.get(name), value, bounds[name][1]) for name, value in found.items()}
     for turn in range(_TURNS):
         before = dict(levers)
-        levers |= _feeder(problem, levers, tablet_grams, bounds)
+        levers |= _supply(problem, levers, products, tablet_grams, bounds)
         for name in ("after_soak", "oxidizer", "acid", "bicarbonate", "soda_ash"):
             levels = _FINE if turn else _LEVELS
             levers[name] = _one(problem, levers, name, products.get(name), bounds[name], levels)
@@ -74,7 +75,7 @@ def _one(
     if name in ("bicarbonate", "soda_ash", "acid") and _against(levers, name):
         return 0.0
     amounts = _levels(product, levers[name], high, levels)
-    noise = 0.0 if name in _SANITIZES else 1.0
+    noise = {"after_soak": 0.0, "oxidizer": _AS_GOOD}.get(name, 1.0)
     return amounts[_least(problem, [dict(levers) | {name: grams} for grams in amounts], noise)]
 
 
@@ -92,15 +93,46 @@ def _levels(product: Product, present: float, high: float, count: int) -> list[f
     return sorted({round(g, 6) for g in (*wide, *near) if -1e-9 <= g <= high + 1e-9})
 
 
-def _feeder(
-    problem: Problem, levers: Mapping[str, float], tablet: float, bounds: Mapping[str, tuple[float, float]]
+def _supply(
+    problem: Problem,
+    levers: Mapping[str, float],
+    products: Mapping[str, Product | None],
+    tablet: float,
+    bounds: Mapping[str, tuple[float, float]],
 ) -> dict[str, float]:
-    """Tablets and opening together, from the weakest setting to the strongest."""
+    """Feeder, oxidizer now and dose after a soak together, since one stands in for the other.
+
+    Of what is as good, that which takes no tablets out again and adds the fewest.
+    """
+    feeder = [{"tablet_grams": levers["tablet_grams"], "opening": levers["opening"]}]
     low, high = bounds["tablet_grams"]
-    if high <= low or bounds["opening"][1] <= bounds["opening"][0]:
-        return {"tablet_grams": low, "opening": bounds["opening"][0]}
-    rows = [{"tablet_grams": n * tablet, "opening": o} for n, o in _settings(int(high / tablet + 1e-9))]
-    return rows[_least(problem, [dict(levers) | row for row in rows], 0.0)]
+    if high > low and bounds["opening"][1] > bounds["opening"][0]:
+        feeder = [{"tablet_grams": n * tablet, "opening": o} for n, o in _settings(int(high / tablet + 1e-9))]
+    rows = [
+        {**setting, "after_soak": after, "oxidizer": now}
+        for setting in feeder
+        for after in _near(products.get("after_soak"), levers["after_soak"], bounds["after_soak"])
+        for now in _near(products.get("oxidizer"), levers["oxidizer"], bounds["oxidizer"])
+    ]
+    there = float(np.median(problem.state.tablet_grams))
+    rows.sort(key=lambda row: _handled(row["tablet_grams"], there, tablet))
+    return rows[_least(problem, [dict(levers) | row for row in rows], noise=_AS_GOOD)]
+
+
+def _handled(grams: float, there: float, tablet: float) -> float:
+    """Tablets to add, or to take out again, which counts double and ten more (judgement)."""
+    moved = round((grams - there) / tablet)
+    return float(moved) if moved >= 0 else 10.0 - 2.0 * moved
+
+
+def _near(product: Product | None, present: float, bound: tuple[float, float]) -> list[float]:
+    """The present amount with one measure less and one more, as far as they are allowed."""
+    low, high = bound
+    if product is None or high <= low:
+        return [present]
+    return sorted(
+        {float(np.clip(present + k * smallest(product), low, grams_floor(product, high))) for k in (-1, 0, 1)}
+    )
 
 
 def _settings(most: int) -> list[tuple[int, float]]:
