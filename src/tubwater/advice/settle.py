@@ -27,7 +27,8 @@ _LADDER = (  # share of what the feeder takes, and opening (judgement: half open
     *((1 / 6, 0.25), (1 / 6, 0.5), (1 / 6, 1.0), (1 / 3, 0.25), (1 / 3, 0.5), (1 / 3, 0.75), (1 / 2, 0.25)),
     *((1 / 2, 0.5), (1 / 2, 0.75), (2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
 )
-_AS_GOOD = 0.5  # standard errors within which tablets are rather left where they are
+_AS_GOOD = 0.5  # standard errors within which less is as good
+_TAKE_OUT = 3.0  # standard errors by which it has to be better to take tablets out again
 _TURNS = 2
 
 
@@ -102,7 +103,7 @@ def _supply(
 ) -> dict[str, float]:
     """Feeder, oxidizer now and dose after a soak together, since one stands in for the other.
 
-    Of what is as good, that which takes no tablets out again and adds the fewest.
+    Of what is as good, that which moves the fewest tablets; none is taken out again without a clear gain.
     """
     feeder = [{"tablet_grams": levers["tablet_grams"], "opening": levers["opening"]}]
     low, high = bounds["tablet_grams"]
@@ -115,14 +116,13 @@ def _supply(
         for now in _near(products.get("oxidizer"), levers["oxidizer"], bounds["oxidizer"])
     ]
     there = float(np.median(problem.state.tablet_grams))
-    rows.sort(key=lambda row: _handled(row["tablet_grams"], there, tablet))
-    return rows[_least(problem, [dict(levers) | row for row in rows], noise=_AS_GOOD)]
-
-
-def _handled(grams: float, there: float, tablet: float) -> float:
-    """Tablets to add, or to take out again, which counts double and ten more (judgement)."""
-    moved = round((grams - there) / tablet)
-    return float(moved) if moved >= 0 else 10.0 - 2.0 * moved
+    rows.sort(key=lambda row: abs(row["tablet_grams"] - there))
+    best = rows[_least(problem, [dict(levers) | row for row in rows], noise=_AS_GOOD)]
+    kept = [row for row in rows if row["tablet_grams"] > there - tablet]
+    if best in kept or not kept:
+        return best
+    stay = kept[_least(problem, [dict(levers) | row for row in kept], noise=_AS_GOOD)]
+    return (stay, best)[_least(problem, [dict(levers) | stay, dict(levers) | best], noise=_TAKE_OUT)]
 
 
 def _near(product: Product | None, present: float, bound: tuple[float, float]) -> list[float]:
