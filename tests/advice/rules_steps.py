@@ -26,6 +26,7 @@ from tubwater.tub import (
     Noticed,
     Sanitizer,
     Sign,
+    Step,
     StepKind,
 )
 
@@ -208,18 +209,22 @@ def _too_high(a: Answered) -> bool:
     return high and a.plan.situation not in ("fresh-fill", "new-to-me")
 
 
-def no_dose_raises_a_sanitizer_that_is_too_high(a: Answered) -> bool:
-    """Until all of that water is let out, where the plan does so."""
-    high, whole = _too_high(a), 0.9 * a.drawn.tub.litres
+def _in_this_water(a: Answered) -> tuple[Step, ...]:
+    """The steps until all of the water is let out, where the plan does so."""
+    whole = 0.9 * a.drawn.tub.litres
     gone = [i for i, s in enumerate(a.plan.steps) if s.kind is StepKind.DRAIN and s.litres >= whole]
-    doses = [s for s in a.plan.steps[: gone[0] if gone else None] if s.kind is StepKind.DOSE]
+    return a.plan.steps[: gone[0] if gone else None]
+
+
+def no_dose_raises_a_sanitizer_that_is_too_high(a: Answered) -> bool:
+    high, doses = _too_high(a), [s for s in _in_this_water(a) if s.kind is StepKind.DOSE]
     assert not (high and any(a.composition(a.product(s)).oxidant > 0.0 for s in doses))
     return high
 
 
 def no_feeder_is_set_where_the_sanitizer_is_too_high(a: Answered) -> bool:
     high = _too_high(a)
-    assert not (high and any(s.kind is StepKind.SET_FEEDER and s.tablets > 0.0 for s in a.plan.steps))
+    assert not (high and any(s.kind is StepKind.SET_FEEDER and s.tablets > 0.0 for s in _in_this_water(a)))
     return high
 
 
