@@ -233,6 +233,8 @@ def test_two_who_say_the_same_step_enter_one_dose(visits: Visits, keeping: Keepi
 def test_a_dose_told_late_by_an_earlier_plan_counts_and_the_rest_is_planned_anew(
     visits: Visits, keeping: Keeping, tub: str, clock: Clock
 ) -> None:
+    clock.time += timedelta(minutes=1)
+    keeping.record(tub, Kind.TEST, {"method": "photometer", "bromine": 1.0, "pH": 8.2})  # oxidizer and acid
     visit = visits.begin(tub)
     state = walk(visits, tub, visit, clock, StepKind.DOSE)
     later = next(s.key for s in state.steps if s.step.kind is StepKind.DOSE and s.key != key(state))
