@@ -23,6 +23,7 @@ from tubwater.facts.shelf_life import shelf_lives
 from tubwater.services.advise import case_of
 from tubwater.services.stock import shelf_of
 from tubwater.tub import (
+    Amount,
     Dosed,
     Event,
     FeederSet,
@@ -36,6 +37,8 @@ from tubwater.tub import (
     Sanitizer,
     Shelf,
     Soaked,
+    Step,
+    StepKind,
     Tub,
 )
 from tubwater.tub import Tested as Readings
@@ -237,6 +240,16 @@ def test_a_feeder_just_filled_says_nothing_yet(case: Situation, plan: Plan) -> N
         "planned",
         "unknown",
     )
+
+
+def test_a_weekly_dose_stays_weekly_where_a_test_brings_the_keeper_back_the_same_day(
+    case: Situation, plan: Plan
+) -> None:
+    dose = Step(StepKind.DOSE, amount=Amount("oxidizer", "monopersulfate", 10.0))
+    week = replace(plan, begins=NOW, steps=(dose,), after_soak=None, next_visit=NOW + timedelta(days=7), horizon=None)
+    same_day = replace(week, next_visit=NOW + timedelta(hours=2), horizon=NOW + timedelta(days=7))
+    young = with_events(case, Filled(ago(1.0)))
+    assert [use_of(young, OXIDIZER, p, rng()).per_week.value for p in (week, same_day)] == [10.0, 10.0]
 
 
 # The spread

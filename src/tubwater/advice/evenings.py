@@ -10,14 +10,15 @@ from numpy.typing import NDArray
 
 from tubwater.advice.now import Situation
 from tubwater.facts import defaults
-from tubwater.tub import Soaked
+from tubwater.tub import Soaked, Tub
 
-__all__ = ["Evenings", "evenings", "taken_share"]
+__all__ = ["Evenings", "evenings", "taken_share", "usual_use"]
 
 Array = NDArray[np.float64]
 _TOLD_WEEKS = 2.0  # that the told number of soaks weighs (judgement)
 _TOLD_SOAKS = 4.0  # that the told people and minutes weigh (judgement)
 _NEWEST = 30  # soaks of the logbook that count (judgement)
+_PEOPLE_SPREAD, _MINUTES_SPREAD = 0.25, 0.3  # sigma of the logarithm, evening by evening (judgement)
 _SOON_AFTER = timedelta(hours=4)  # a dose this soon after a soak counts as its dose (judgement)
 _USUAL_WEIGHT = 4.0  # soaks that the usual share weighs as much as (judgement)
 
@@ -48,9 +49,9 @@ def evenings(case: Situation, days: int, members: int, rng: np.random.Generator)
     return Evenings(heads, heads * minutes / 60.0 * load, noted.astype(float))
 
 
-def _told(case: Situation) -> tuple[float, float, float]:
+def usual_use(tub: Tub) -> tuple[float, float, float]:
     """Soaks a week, people and minutes as the keeper said, or as is usual."""
-    tub, table = case.tub, defaults()
+    table = defaults()
     said = {
         "soaks_per_week": tub.soaks_per_week,
         "people_per_soak": tub.people_per_soak,
@@ -67,7 +68,7 @@ def _noted(case: Situation) -> list[Soaked]:
 
 def _how_often(case: Situation, members: int, rng: np.random.Generator) -> Array:
     """Soaks a week that somebody notes, (M,): a gamma prior about what was told, and the soaks counted since."""
-    told, soaks = _told(case)[0], _noted(case)
+    told, soaks = usual_use(case.tub)[0], _noted(case)
     first = soaks[0].at if len(soaks) == _NEWEST else min((e.at for e in case.belief.events), default=case.now)
     weeks = max((case.now - first) / timedelta(weeks=1), 0.0)
     count = told * _TOLD_WEEKS + len(soaks)
@@ -76,9 +77,9 @@ def _how_often(case: Situation, members: int, rng: np.random.Generator) -> Array
 
 def _usual(case: Situation, shape: tuple[int, int], rng: np.random.Generator) -> tuple[Array, Array]:
     """People and minutes of soaks: drawn about what was told, or one of those noted."""
-    (_, people, minutes), soaks = _told(case), _noted(case)
-    heads = people * np.exp(0.25 * rng.standard_normal(shape))
-    long = minutes * np.exp(0.3 * rng.standard_normal(shape))
+    (_, people, minutes), soaks = usual_use(case.tub), _noted(case)
+    heads = people * np.exp(_PEOPLE_SPREAD * rng.standard_normal(shape))
+    long = minutes * np.exp(_MINUTES_SPREAD * rng.standard_normal(shape))
     if not soaks:
         return heads, long
     pick = rng.integers(0, len(soaks), shape)

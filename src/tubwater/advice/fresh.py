@@ -50,10 +50,14 @@ _FIRST_MG = 3.0  # mg/L of sanitizer while it heats, the lower end of the househ
 _UNSEEN_MINUTES = 1800.0  # of heating; longer, and somebody looks at the sanitizer on the way (judgement)
 _NO_BANK = 0.1  # of the bank aimed for, below which there is none (judgement)
 _ENOUGH = 0.8  # of the start-up goal; less is told, with what is left to add
-_HOLD_MINUTES = 1440.0 * defaults()["start_up_days"].value
 _NOTHING_NOW: dict[str, float] = {"acid": 0.0, "bicarbonate": 0.0, "soda_ash": 0.0, "oxidizer": 0.0}
 _BALANCED = (Quantity.TOTAL_ALKALINITY, Quantity.PH, Quantity.CALCIUM_HARDNESS)
 _BROMIDE = INDEX["bromide"]
+
+
+def _hold_minutes() -> float:
+    """How long the sanitizer has to hold before the first soak."""
+    return 1440.0 * defaults()["start_up_days"].value
 
 
 def _filled_at(case: Situation) -> datetime | None:
@@ -128,7 +132,7 @@ class _Start:
             self.line.test(bathing, Reason("first-good-test"))
         set_feeder(self.line, self.kit, decision)
         self.line.close()
-        self.line.wait(_HOLD_MINUTES, Reason("hold-overnight"), covered=True)
+        self.line.wait(_hold_minutes(), Reason("hold-overnight"), covered=True)
         self.line.test(bathing, Reason("second-good-test"))
 
     def _until_tested(self) -> Plan:
@@ -138,7 +142,7 @@ class _Start:
             self.line.test((Quantity.PH, Quantity.TOTAL_ALKALINITY), Reason("test-before-heating"))
         begun = self.line.clock
         self.line.close()
-        return self._packed(begun + self._heat_minutes + _HOLD_MINUTES, again=begun)
+        return self._packed(begun + self._heat_minutes + _hold_minutes(), again=begun)
 
     def _why_not(self) -> Reason:
         """Why hardly any sanitizer can go in: a measure too coarse, or the pH."""
@@ -169,9 +173,7 @@ class _Start:
     def _bank(self) -> None:
         if self.case.tub.sanitizer is not Sanitizer.BROMINE or self._bank_dosed():
             return
-        goal = defaults()["bank_target_mg"].value
-        water = self.line.beside.state.water
-        present = float(np.median(water.bromide + water.bromine)) * MG_PER_MOL["bromide"] * 993.0
+        goal, present = defaults()["bank_target_mg"].value, self._bank_mg
         if goal - present < 0.2 * goal:
             return
         if self.kit.bromide is None:
@@ -282,9 +284,14 @@ class _Start:
 
     def _without_bank(self) -> bool:
         """Whether a bromine tub holds next to no bromide, and none is going in."""
-        water, goal = self.line.beside.state.water, defaults()["bank_target_mg"].value
-        present = float(np.median(water.bromide + water.bromine)) * MG_PER_MOL["bromide"] * 993.0
-        return self.case.tub.sanitizer is Sanitizer.BROMINE and present < _NO_BANK * goal
+        goal = defaults()["bank_target_mg"].value
+        return self.case.tub.sanitizer is Sanitizer.BROMINE and self._bank_mg < _NO_BANK * goal
+
+    @property
+    def _bank_mg(self) -> float:
+        """Bromide in the water as it now is, mg/L, at the middle of the believed tubs."""
+        water = self.line.beside.state.water
+        return float(np.median(water.bromide + water.bromine)) * MG_PER_MOL["bromide"] * 993.0
 
     def _activate(self) -> None:
         product, goal = self.kit.oxidizer, defaults()["start_up_mg"]
@@ -333,7 +340,7 @@ class _Start:
         """That it cannot be ready in time, and what takes so long."""
         found = not_in_time(self.wishes.guests_at, ready)
         heating = sum(step.minutes for step in self.line.steps if step.kind is StepKind.HEAT) or self._heat_minutes
-        values = {"hold": _HOLD_MINUTES / 60.0, **({"heating": heating / 60.0} if heating else {})}
+        values = {"hold": _hold_minutes() / 60.0, **({"heating": heating / 60.0} if heating else {})}
         return (*found, Reason("start-up-takes", values)) if found else ()
 
 

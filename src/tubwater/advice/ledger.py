@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from tubwater.advice.evenings import usual_use
 from tubwater.advice.now import Situation
 from tubwater.belief import Observer
 from tubwater.chemistry import MG_PER_MOL, Water, kg_water_per_litre, mg_per_litre, total_dissolved_solids
@@ -198,11 +199,8 @@ class _Count:
         """Bather-uses a day: from the logbook once it is long enough, else as stated, else usual."""
         if self.days >= _ENOUGH_DAYS and self.soaked > 0.0:
             return self.soaked / self.days, "from-log"
-        tub, usual = case.tub, defaults()
-        stated = tub.soaks_per_week is not None
-        soaks = usual["soaks_per_week"].value if tub.soaks_per_week is None else tub.soaks_per_week
-        people = usual["people_per_soak"].value if tub.people_per_soak is None else tub.people_per_soak
-        return soaks * people / 7.0, "as-stated" if stated else "usual"
+        soaks, people, _ = usual_use(case.tub)
+        return soaks * people / 7.0, "usual" if case.tub.soaks_per_week is None else "as-stated"
 
     def last_change(self, share: float) -> datetime | None:
         """When at least ``share`` of the water was last changed."""

@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from tubwater.advice.evenings import usual_use
 from tubwater.advice.now import Situation, substance_of
 from tubwater.dynamics import FULL_TABLET_GRAMS
 from tubwater.facts import Role, defaults
@@ -212,7 +213,8 @@ def _planned(case: Situation, product: Product, plan: Plan, weeks: float) -> Use
         return Use(_NOTHING, "unknown", weeks=weeks)
     if not substance_of(product).roles & _EVERY_WEEK:
         return Use(_NOTHING, "once", weeks=weeks, once=sum(doses))
-    span = max((plan.next_visit - plan.begins) / timedelta(days=7), 1.0 / 7.0)
+    until = plan.horizon or plan.next_visit  # where a test brings somebody back sooner, the dose still is for longer
+    span = max((until - plan.begins) / timedelta(days=7), 1.0 / 7.0)
     per_week = sum(doses) / span + soaks * _half_hours_per_week(case)
     return Use(Range(per_week, per_week, per_week), "planned", weeks=weeks)
 
@@ -223,15 +225,12 @@ def soaks_per_week(case: Situation) -> tuple[float, str]:
     soaks = sum(isinstance(e, Soaked) and e.at >= start for e in case.belief.events)
     if weeks >= _ENOUGH_WEEKS and soaks:
         return soaks / weeks, "from-log"
-    stated = case.tub.soaks_per_week
-    return (stated, "as-stated") if stated is not None else (defaults()["soaks_per_week"].value, "usual")
+    return usual_use(case.tub)[0], "usual" if case.tub.soaks_per_week is None else "as-stated"
 
 
 def _half_hours_per_week(case: Situation) -> float:
     """Person-half-hours a week, as stated or usual."""
-    tub, usual = case.tub, defaults()
-    people = usual["people_per_soak"].value if tub.people_per_soak is None else tub.people_per_soak
-    minutes = usual["minutes_per_soak"].value if tub.minutes_per_soak is None else tub.minutes_per_soak
+    _, people, minutes = usual_use(case.tub)
     return soaks_per_week(case)[0] * people * minutes / 30.0
 
 
