@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from advice.test_scenes import CLEAR, NOW, SHELF, TUB, reading
+from advice.scenes import CLEAR, NOW, SHELF, TUB, reading
 from tubwater.facts import Quantity
 from tubwater.services import verdict_for
 from tubwater.services.advise import case_of

@@ -7,109 +7,51 @@ bank alone, the oxidizer later and apart from it to 5-10 mg/L, two good tests a 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from tubwater.advice import Occasion, Situation, Wishes
-from tubwater.advice.aeration import aerated, air_minutes
+from advice.fresh_scenes import (
+    ACID_OR_BASE,
+    BANK,
+    CHLORINE_SHELF,
+    COMMON,
+    FRESH,
+    NOW,
+    ORDINARY,
+    OXIDIZER,
+    SHELF,
+    TABLETS,
+    a_tub,
+    doses,
+    fresh,
+    heating,
+    notes,
+    of,
+    place,
+    read,
+    why,
+)
+from tubwater.advice import Occasion
 from tubwater.advice.attended import stretches
-from tubwater.advice.beside import Beside
-from tubwater.advice.heating import celsius_of, heat_minutes, heated, warmed
-from tubwater.belief import Observer
-from tubwater.chemistry import water_at_ph
-from tubwater.dynamics import Mode, TubState
 from tubwater.facts import Quantity, defaults, substances
-from tubwater.services import plan_for
-from tubwater.services.advise import case_of
 from tubwater.services.ask import plan_of_file
 from tubwater.services.tubfile import read_tub_file
 from tubwater.tub import (
     Dosed,
     Event,
     Filled,
-    FillWater,
     Measure,
     MeasureKind,
-    Plan,
-    Product,
     Reading,
     Sanitizer,
     Shelf,
-    Step,
     StepKind,
-    Tub,
     TubKind,
-    VolumeBasis,
     equipment_of,
 )
 from tubwater.tub import Tested as Readings
-
-MEMBERS = 256  # as many as a timeline is worked out on
-NOW = datetime(2026, 11, 26, 9, 0, tzinfo=UTC)
-SCOOP, SPOON = (Measure(MeasureKind.SCOOP, 10.0),), (Measure(MeasureKind.SPOON, 15.0),)
-SCALES = (Measure(MeasureKind.SCALE, 1.0, 0.02, 1.0),)
-COMMON = (
-    Product("dry acid", "sodium-bisulfate", 0.93, SPOON),
-    Product("bicarbonate", "sodium-bicarbonate", 0.99, (Measure(MeasureKind.SCOOP, 30.0),)),
-    Product("soda ash", "sodium-carbonate", 0.99, SPOON),
-    Product("calcium", "calcium-chloride-dihydrate", 0.99, (Measure(MeasureKind.SCOOP, 30.0),)),
-)
-OXIDIZER, BANK = Product("oxidizer", "monopersulfate", 0.88, SCOOP), Product("bromide", "sodium-bromide", 0.99, SCALES)
-TABLETS = Product("tablets", "bcdmh", 0.96, tablet_grams=20.0)
-SHELF = Shelf((*COMMON, OXIDIZER, TABLETS, BANK))
-CHLORINE_SHELF = Shelf(
-    (*COMMON, Product("liquid chlorine", "sodium-hypochlorite", 0.10, (Measure(MeasureKind.CAP, 20.0),)))
-)
-FRESH = Wishes(occasion=Occasion.FRESH_WATER)
-ACID_OR_BASE = {"sodium-bisulfate", "sodium-bicarbonate", "sodium-carbonate"}
-ORDINARY = {"total_alkalinity": 110.0, "calcium_hardness": 140.0, "ph": 7.6}
-
-
-def a_tub(
-    litres: float = 1300.0,
-    kind: TubKind = TubKind.ACRYLIC,
-    sanitizer: Sanitizer = Sanitizer.BROMINE,
-    source: str = "utility report",
-    **fill: float,
-) -> Tub:
-    values = {Quantity[name.upper()]: value for name, value in fill.items()}
-    tub = Tub("cabin", litres, sanitizer, VolumeBasis.METERED, kind, equipment_of(kind))
-    return replace(tub, fill=FillWater(values, source))
-
-
-def fresh(tub: Tub, shelf: Shelf = SHELF, wishes: Wishes = FRESH, events: tuple[Event, ...] = ()) -> Plan:
-    return plan_for(tub, shelf, events, NOW, wishes, members=MEMBERS)
-
-
-def of(plan: Plan, kind: StepKind) -> list[Step]:
-    return [step for step in plan.steps if step.kind is kind]
-
-
-def doses(plan: Plan) -> list[str]:
-    return [step.amount.substance for step in of(plan, StepKind.DOSE) if step.amount]
-
-
-def notes(plan: Plan) -> set[str]:
-    return {reason.kind for reason in plan.notes}
-
-
-def why(step: Step) -> set[str]:
-    return {reason.kind for reason in step.reasons}
-
-
-def read(step: Step, quantity: Quantity) -> float:
-    return next(e.median for e in step.expected if e.quantity is quantity)
-
-
-def place(plan: Plan, substance: str) -> int:
-    return next(i for i, s in enumerate(plan.steps) if s.amount and s.amount.substance == substance)
-
-
-def heating(plan: Plan) -> int:
-    return next(i for i, s in enumerate(plan.steps) if s.kind is StepKind.HEAT)
 
 
 def test_a_soft_fill_is_steadied_first_so_that_sanitizer_goes_in_before_it_warms() -> None:
@@ -243,65 +185,6 @@ def test_acidic_well_water_gets_air_instead_of_base_and_a_word_about_iron() -> N
     assert air.minutes % 5.0 == 0.0 and 10.0 <= air.minutes <= 90.0
     assert "sodium-carbonate" not in doses(plan)
     assert "well-water" in notes(plan)
-
-
-def test_a_cold_fill_is_dosed_as_cold_as_it_is() -> None:
-    """At 8 degC the rate of HSO5- with Br- is a fifth of that at 38 degC (Arrhenius, 50 kJ/mol, from memory)."""
-    cold, mild = (fresh(a_tub(temperature=c, **ORDINARY)) for c in (8.0, 20.0))
-
-    def hours(plan: Plan) -> float:
-        reasons = (r for s in of(plan, StepKind.DOSE) for r in s.reasons if r.kind == "sanitize-while-heating")
-        return float(next(reasons).values["hours"])
-
-    assert hours(cold) == pytest.approx(hours(mild) * np.exp(50e3 / 8.314 * (1 / 281.15 - 1 / 293.15)), rel=0.1)
-    assert "still-cold" in why(of(cold, StepKind.PREPARE)[0])
-    assert of(cold, StepKind.HEAT)[0].minutes > of(mild, StepKind.HEAT)[0].minutes
-    react = next(s for s in of(cold, StepKind.WAIT) if "let-it-react" in why(s))
-    assert react.minutes < 0.3 * 60.0 * hours(cold)  # the activation comes when the water is warm
-
-
-def test_the_ph_falls_as_the_water_is_heated_under_the_cover() -> None:
-    """Closed heating from 20 to 38 degC lowers the pH by 0.095 at 7.5 (calculation with a geochemical code)."""
-    case = case_of(a_tub(total_alkalinity=100.0, calcium_hardness=150.0, ph=7.5), SHELF, [], NOW, 0, MEMBERS)
-    at20 = warmed(Beside(replace(case, belief=replace(case.belief, state=_at_ph(case, 7.5, 20.0)))), 20.0)
-    fallen = float(np.median(warmed(at20, 38.0).ph() - at20.ph()))
-    assert fallen == pytest.approx(-0.095, abs=0.02)
-
-
-def _at_ph(case: Situation, ph: float, celsius: float) -> TubState:
-    water = case.rates.fill.replaced(temperature=celsius)
-    return replace(case.state, water=water_at_ph(water, ph, water.alkalinity), ph=np.full(case.belief.size, ph))
-
-
-def test_heating_is_litres_by_kelvin_by_the_heat_capacity_of_water() -> None:
-    """1,300 L by 26 K at 4.18 kJ/(kg K) are 39.2 kWh; with 2 kW, nine tenths of it in the water, 21.8 h."""
-    assert heat_minutes(a_tub(**ORDINARY), 1300.0) / 60.0 == pytest.approx(1300 * 26 * 4.18 / 3600 / 1.8, rel=1e-6)
-
-
-def test_an_unknown_heater_is_taken_as_usual_for_its_kind() -> None:
-    tub = a_tub(**ORDINARY)
-    bare = replace(tub, equipment=replace(tub.equipment, heater_kw=None))
-    assert heat_minutes(bare, 1300.0) == heat_minutes(tub, 1300.0)
-
-
-def test_heated_tubs_have_the_new_temperature_and_the_speed_of_it() -> None:
-    beside = warmed(Beside(case_of(a_tub(**ORDINARY), SHELF, [], NOW, 0, MEMBERS)), 12.0)
-    hot = heated(beside, 38.0, 600.0)
-    assert celsius_of(hot) == pytest.approx(38.0) and celsius_of(beside) == pytest.approx(12.0)
-    assert float(np.median(hot.rates.monopersulfate_rate / beside.rates.monopersulfate_rate)) > 4.0
-
-
-def test_air_minutes_follow_the_gas_exchange() -> None:
-    """At alkalinity 80, pH 7.2 becomes 7.4 after kLa t of 0.52 (calculation with a geochemical code)."""
-    case = case_of(a_tub(total_alkalinity=80.0, calcium_hardness=100.0, ph=7.2), SHELF, [], NOW, 0, MEMBERS)
-    state = _at_ph(case, 7.2, 38.0)
-    beside = Beside(replace(case, belief=replace(case.belief, state=state)))
-    kla = float(np.median(beside.rates.kla[Mode.SOAKING]))
-    assert air_minutes(beside, 7.4) == pytest.approx(60.0 * 0.52 / kla, abs=7.5)
-    after = Observer(aerated(beside, beside.state, 30.0))
-    before = Observer(beside.state)
-    assert np.allclose(after.read(Quantity.TOTAL_ALKALINITY), before.read(Quantity.TOTAL_ALKALINITY), rtol=1e-3)
-    assert air_minutes(beside, 7.1) == 0.0
 
 
 def test_a_swim_spa_heats_for_days_and_is_looked_at_on_the_way() -> None:

@@ -1,38 +1,40 @@
 """Tub-side scenes: what a keeper meets, and what has to come out (kinds, not wording)."""
 
+from __future__ import annotations
+
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
-from itertools import pairwise
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
+from advice.scenes import (
+    CLEAR,
+    FRESH,
+    FULL_SHELF,
+    NOW,
+    SHELF,
+    TUB,
+    a_test,
+    doses,
+    filled_tub,
+    kinds,
+    reading,
+)
 from tubwater.advice import Occasion, Wishes
 from tubwater.advice.evenings import taken_share
-from tubwater.advice.safety import cap_grams
-from tubwater.advice.short import Visit, Wanted, within
-from tubwater.advice.timeline import Timeline
 from tubwater.facts import Quantity
-from tubwater.facts.quantity import OxidantScale
 from tubwater.services import plan_for, verdict_for
 from tubwater.services.advise import case_of
 from tubwater.tub import (
-    Answer,
     Cared,
     Clarity,
     Dosed,
     Equipment,
     Event,
-    FeederSet,
     Filled,
-    FillWater,
-    Measure,
-    MeasureKind,
     Noticed,
-    Plan,
     Product,
-    Reading,
-    Reason,
     Sanitizer,
     Shelf,
     Sign,
@@ -41,49 +43,11 @@ from tubwater.tub import (
     Tub,
     TubKind,
     VerdictKind,
-    VolumeBasis,
     equipment_of,
 )
 from tubwater.tub import (
     Tested as Readings,
 )
-
-NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
-TUB = Tub("cabin", 1300.0, Sanitizer.BROMINE)
-SCOOP = (Measure(MeasureKind.SCOOP, 10.0),)
-SHELF = Shelf(
-    (
-        Product("dry acid", "sodium-bisulfate", 0.93, SCOOP),
-        Product("bicarbonate", "sodium-bicarbonate", 0.99, SCOOP),
-        Product("soda ash", "sodium-carbonate", 0.99, SCOOP),
-        Product("oxidizer", "monopersulfate", 0.88, SCOOP),
-        Product("tablets", "bcdmh", 0.96, tablet_grams=20.0),
-    )
-)
-CLEAR = Noticed(NOW, Clarity.CLEAR, unlogged_soak=Answer.NO)
-
-
-def reading(quantity: Quantity, value: float, method: str = "strip", at: datetime = NOW) -> Reading:
-    scale = OxidantScale.AS_BR2 if quantity is Quantity.BROMINE else None
-    unit = "pH" if quantity is Quantity.PH else "mg/L"
-    return Reading(quantity, value, value, unit, method, at, scale)
-
-
-def a_test(
-    bromine: float, ph: float, alkalinity: float | None = None, method: str = "strip", at: datetime = NOW
-) -> Readings:
-    found = [reading(Quantity.BROMINE, bromine, method, at), reading(Quantity.PH, ph, method, at)]
-    if alkalinity is not None:
-        found.append(reading(Quantity.TOTAL_ALKALINITY, alkalinity, "strip", at))
-    return Readings(at, tuple(found))
-
-
-def kinds(plan: Plan) -> list[StepKind]:
-    return [step.kind for step in plan.steps]
-
-
-def doses(plan: Plan) -> list[str]:
-    return [step.amount.substance for step in plan.steps if step.kind is StepKind.DOSE and step.amount]
 
 
 def test_a_good_photometer_test_of_clear_water_is_fit_for_a_while() -> None:
@@ -208,17 +172,6 @@ def test_a_strip_outside_the_bathing_limits_never_opens_the_tub(bromine: float) 
 def test_alkalinity_forty_with_ph_eight_point_two_gets_no_acid() -> None:
     plan = plan_for(TUB, SHELF, [CLEAR, a_test(5.0, 8.2, 40.0, method="visual-comparator")], NOW)
     assert "sodium-bisulfate" not in doses(plan)
-
-
-def filled_tub(**fill: float) -> Tub:
-    values = {Quantity[name.upper()]: value for name, value in fill.items()}
-    return Tub("cabin", 1300.0, Sanitizer.BROMINE, VolumeBasis.METERED, fill=FillWater(values, "utility report"))
-
-
-BANK = Product("bromide", "sodium-bromide", 0.99)
-CALCIUM = Product("calcium", "calcium-chloride-dihydrate", 0.98)
-FULL_SHELF = Shelf((*SHELF.products, BANK, CALCIUM))
-FRESH = Wishes(occasion=Occasion.FRESH_WATER)
 
 
 def test_fresh_water_is_filled_sanitized_heated_balanced_and_activated_in_this_order() -> None:
@@ -399,132 +352,3 @@ def test_a_test_without_a_reading_changes_nothing() -> None:
     told = [CLEAR, a_test(4.0, 7.5, 90.0)]
     assert verdict_for(TUB, SHELF, [silent, CLEAR], NOW).kind is VerdictKind.NOT_YET
     assert verdict_for(TUB, SHELF, [silent, *told], NOW) == verdict_for(TUB, SHELF, told, NOW)
-
-
-def left(plan: Plan) -> dict[str, float]:
-    """Grams that are left for the next visit, by product."""
-    return {str(r.values["product"]): float(r.values["grams"]) for r in plan.notes if r.kind == "left-for-next-visit"}
-
-
-HIGH_PH = [CLEAR, a_test(4.0, 8.2, 140.0, method="photometer")]
-
-
-def test_twenty_five_minutes_lower_a_ph_that_is_out_before_the_routine_oxidizer() -> None:
-    plan = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=25.0))
-    assert doses(plan) == ["sodium-bisulfate"]
-    assert max(s.starts_at + s.minutes for s in plan.steps) <= 25.0
-    assert "tablets" in left(plan) and all(grams > 0.0 for grams in left(plan).values())
-
-
-def test_in_a_recovery_the_oxidizer_stays_in_a_short_visit_and_the_acid_waits() -> None:
-    plan = plan_for(TUB, SHELF, [CLEAR, a_test(1.0, 8.0, 140.0, method="photometer")], NOW, Wishes(minutes=25.0))
-    assert doses(plan) == ["monopersulfate"]
-    assert left(plan)["dry acid"] > 0.0
-    assert "clean-later" in {r.kind for r in plan.notes}
-
-
-def test_where_the_whole_does_not_fit_the_first_part_goes_in() -> None:
-    case = case_of(TUB, FULL_SHELF, [CLEAR, a_test(4.0, 7.3, 80.0, method="photometer")], NOW, members=64)
-    calcium, litres = Wanted("calcium", CALCIUM, 350.0), float(np.median(case.rates.litres))
-
-    def written(visit: Visit) -> Timeline:
-        line = Timeline(case, 0)
-        for item in visit.wanted:
-            line.dose(item.product, item.grams, Reason("raise-calcium"), Quantity.CALCIUM_HARDNESS, 13.0)
-        line.close()
-        return line
-
-    assert [s.parts for s in written(Visit((calcium,))).steps if s.kind is StepKind.DOSE] == [2, 2]
-    visit, line = within(Visit((calcium,)), 45.0, (), litres, written)
-    assert [s.parts for s in line.steps if s.kind is StepKind.DOSE] == [1] and line.clock <= 45.0
-    assert visit.wanted[0].grams == cap_grams(CALCIUM, litres) < 350.0
-    assert visit.left[0].grams == pytest.approx(350.0 - visit.wanted[0].grams)
-
-
-def test_ten_minutes_add_nothing_and_leave_the_cover_closed() -> None:
-    plan = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=10.0))
-    assert doses(plan) == [] and kinds(plan)[-1] is StepKind.COVER
-    assert "nothing-fits" in {r.kind for r in plan.notes}
-
-
-def test_what_is_handed_over_says_how_much_from_when_how_long_to_wait_and_what_to_mind() -> None:
-    plan = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=25.0, later_by="the neighbour"))
-    handed = [s for s in plan.steps if s.kind is StepKind.HAND_OVER]
-    assert handed[-1].quantities == (Quantity.BROMINE, Quantity.PH)
-    times = []
-    for step in handed[:-1]:
-        assert step.by == "the neighbour" and step.amount is not None and step.amount.grams > 0.0
-        assert {"one-container", "nobody-in"} <= set(step.cautions)
-        assert float(step.reasons[0].values["wait"]) >= 20.0
-        assert ("opening" in step.reasons[0].values) is (step.amount.substance == "bcdmh")
-        times.append(datetime.fromisoformat(str(step.reasons[0].values["time"])))
-    assert times and min(times) >= NOW + timedelta(minutes=24)
-    assert all(later - earlier >= timedelta(minutes=20) for earlier, later in pairwise(times))
-
-
-@pytest.mark.parametrize("ph", [7.0, 7.2, 7.4, 7.8])
-def test_alkalinity_inside_its_aim_gets_no_bicarbonate(ph: float) -> None:
-    rest = reading(Quantity.TOTAL_ALKALINITY, 80.0, "drop-titration")
-    events = [CLEAR, Readings(NOW, (*a_test(4.0, ph, method="photometer").readings, rest))]
-    assert "sodium-bicarbonate" not in doses(plan_for(TUB, SHELF, events, NOW))
-
-
-@pytest.mark.parametrize(("ph", "alkalinity"), [(7.3, 140.0), (7.4, 200.0), (7.6, 160.0), (7.8, 100.0), (8.2, 90.0)])
-def test_acid_never_takes_the_middle_of_the_ph_under_its_aim(ph: float, alkalinity: float) -> None:
-    rest = reading(Quantity.TOTAL_ALKALINITY, alkalinity, "drop-titration")
-    events = [CLEAR, Readings(NOW, (*a_test(4.0, ph, method="photometer").readings, rest))]
-    plan = plan_for(TUB, SHELF, events, NOW)
-    acid = [s for s in plan.steps if s.amount and s.amount.substance == "sodium-bisulfate"]
-    for step in acid:
-        assert next(e.median for e in step.expected if e.quantity is Quantity.PH) >= 7.2 - 0.02
-
-
-def test_a_dose_that_nobody_is_sure_of_is_answered_by_a_test_and_not_by_acid_or_base() -> None:
-    unsure = Dosed(NOW - timedelta(minutes=50), "dry acid", 60.0, certain=False)
-    before = a_test(4.0, 8.2, 120.0, method="photometer", at=NOW - timedelta(hours=1))
-    plan = plan_for(TUB, SHELF, [before, unsure, CLEAR], NOW)
-    assert not {"sodium-bisulfate", "sodium-carbonate", "sodium-bicarbonate"} & set(doses(plan))
-    first = next(s for s in plan.steps if s.kind is StepKind.TEST)
-    assert first.quantities == (Quantity.PH,) or plan.situation == "test-first"
-
-
-def test_soft_water_in_use_gets_calcium_to_well_inside_its_aim() -> None:
-    read = reading(Quantity.CALCIUM_HARDNESS, 20.0, "drop-titration")
-    events = [CLEAR, Readings(NOW, (*a_test(4.0, 7.5, 90.0, method="photometer").readings, read))]
-    plan = plan_for(TUB, FULL_SHELF, events, NOW)
-    calcium = [s for s in plan.steps if s.amount and s.amount.substance == "calcium-chloride-dihydrate"]
-    after = next(e.median for e in calcium[-1].expected if e.quantity is Quantity.CALCIUM_HARDNESS)
-    assert 110.0 < after < 160.0
-
-
-@pytest.mark.parametrize(("bromine", "shelf"), [(0.0, SHELF), (3.0, SHELF), (0.0, Shelf(SHELF.products[4:]))])
-def test_the_feeder_holds_no_more_than_it_takes_whatever_is_missing(bromine: float, shelf: Shelf) -> None:
-    busy = replace(TUB, soaks_per_week=10.0, people_per_soak=4.0)
-    plan = plan_for(busy, shelf, [CLEAR, a_test(bromine, 7.5, 90.0)], NOW, Wishes(days=14.0))
-    feeder = next(s for s in plan.steps if s.kind is StepKind.SET_FEEDER)
-    assert 0 <= feeder.tablets <= 6
-
-
-def test_the_feeder_step_tells_the_total_and_what_is_to_be_added() -> None:
-    filled = FeederSet(NOW - timedelta(days=7), "tablets", 3.0, 0.5)
-    plan = plan_for(TUB, SHELF, [filled, CLEAR, a_test(3.0, 7.5, 90.0)], NOW)
-    feeder = next(s for s in plan.steps if s.kind is StepKind.SET_FEEDER)
-    told = feeder.reasons[0].values
-    assert 1.0 <= float(told["left"]) <= 3.0
-    assert feeder.tablets == float(told["left"]) + float(told.get("add", 0.0)) - float(told.get("out", 0.0))
-
-
-def test_the_plan_does_not_hang_on_the_minute_at_which_it_is_asked_for() -> None:
-    def planned(minutes: int, seed: int) -> dict[str, float]:
-        events = [CLEAR, a_test(4.0, 7.5, 100.0, method="photometer")]
-        plan = plan_for(TUB, SHELF, events, NOW + timedelta(minutes=minutes), seed=seed)
-        return {s.amount.substance: s.amount.grams for s in plan.steps if s.amount}
-
-    first = planned(0, 0)
-    assert [planned(minutes, 0) for minutes in (1, 7, 20)] == [first] * 3
-    for other in (
-        planned(0, 1),
-        planned(0, 2),
-    ):  # another draw of the possible tubs moves no dose by more than a measure
-        for substance in {*first, *other} - {"bcdmh"}:
-            assert abs(other.get(substance, 0.0) - first.get(substance, 0.0)) <= 7.5

@@ -27,6 +27,9 @@ from tubwater.facts import (
     references,
     substances,
 )
+from tubwater.facts.drain import drain_rules
+from tubwater.facts.shelf_life import shelf_lives
+from tubwater.facts.situations import procedures
 
 NOT_READ = {"memory"}
 LIMITS = ("keep_out_low", "bathing_low", "aim_low", "aim_high", "bathing_high", "keep_out_high")
@@ -44,6 +47,13 @@ def bases() -> Iterator[tuple[str, Basis]]:
     for key, guideline in guidelines().items():
         for quantity, limits in guideline.limits.items():
             yield f"{key} {quantity}", limits.basis
+    for key, procedure in procedures().items():
+        yield key, procedure.basis
+        yield from ((f"{key} {n}", deed.basis) for n, deed in enumerate(procedure.steps))
+    for key, life in shelf_lives().items():
+        yield f"{key} shelf life", life.basis
+    for key, rules in drain_rules().items():
+        yield from ((f"{key} drain {n}", rule.basis) for n, rule in enumerate(rules))
     pair = incompatible("bcdmh", "trichlor")
     assert pair is not None
     yield "incompatibilities", pair.basis

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 
+import icalendar
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -140,7 +141,6 @@ def test_the_same_answer_gives_the_same_bytes() -> None:
 
 def test_another_reader_understands_it() -> None:
     """The library that wrote it, as a reader: only that it finds nothing wrong."""
-    icalendar = pytest.importorskip("icalendar")
     calendar = icalendar.Calendar.from_ical(calendar_file("larch", "the tub", DUES, NOW))
     assert [event.start for event in calendar.events] == [
         datetime(2026, 11, 26, 22, tzinfo=UTC),

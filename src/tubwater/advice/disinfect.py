@@ -12,7 +12,7 @@ from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Deed
 from tubwater.tub import Product, Reason, Step, StepKind
 
-__all__ = ["disinfecting", "is_hypochlorite"]
+__all__ = ["disinfecting", "is_hypochlorite", "level_test"]
 
 _CL2 = 70.906  # g/mol
 _ENOUGH = 0.9  # of the chlorine that was asked for (judgement)
@@ -38,10 +38,15 @@ def disinfecting(line: Timeline, case: Situation, deed: Deed) -> list[Reason]:
     grams = deed.free_chlorine * line.litres / 1000.0 / (case.products.compositions[product.name].oxidant * _CL2)
     given = line.dose(product, grams, why, Quantity.FREE_CHLORINE, np.inf)
     if given >= _ENOUGH * grams:
-        line.test(_READ, Reason("level-reached", {"value": deed.free_chlorine}, deed.basis))
+        level_test(line, deed)
     else:
         _by_test(line, deed, product.name, grams - given)
     return []
+
+
+def level_test(line: Timeline, deed: Deed) -> None:
+    """The test from which on the time of the chlorine counts."""
+    line.test(_READ, Reason("level-reached", {"value": deed.free_chlorine}, deed.basis))
 
 
 def _by_test(line: Timeline, deed: Deed, product: str, grams: float) -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from tubwater.advice.disinfect import disinfecting, is_hypochlorite
+from tubwater.advice.disinfect import disinfecting, is_hypochlorite, level_test
 from tubwater.advice.drains import with_fill_water
 from tubwater.advice.heating import heat_minutes, hose_minutes
 from tubwater.advice.now import Situation, kind_of_sign
 from tubwater.advice.timeline import Timeline
+from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Deed, Procedure, procedures
 from tubwater.tub import CONTAMINATIONS, Clarity, Dosed, Noticed, Reason, Step, StepKind
 
@@ -71,7 +72,18 @@ def still_to_do(case: Situation, found: Procedure) -> tuple[Deed, ...]:
     if filled and filled >= drained:
         rest = _after(rest, StepKind.FILL, 1) if any(deed.do == StepKind.FILL for deed in rest) else ()
     dosed = [d for d in case.doses() if d.at >= (case.filled_at or since) and is_hypochlorite(case, d.product)]
-    return _waited(_after(rest, StepKind.DOSE, 1), case.now - dosed[-1].at) if filled and dosed else rest
+    return _held(case, rest, dosed[-1].at) if filled and dosed else rest
+
+
+def _held(case: Situation, rest: tuple[Deed, ...], dosed: datetime) -> tuple[Deed, ...]:
+    """What is left once the chlorine is in: its time counts from when the level was read, and is read first."""
+    dose = next((deed for deed in rest if deed.do == StepKind.DOSE), None)
+    if dose is None:
+        return rest
+    read = [r for r in case.readings(Quantity.FREE_CHLORINE) if r.at >= dosed]
+    reached = [r.at for r in read if min(case.standard(r)) >= dose.free_chlorine]
+    after = _after(rest, StepKind.DOSE, 1)
+    return _waited(after, case.now - min(reached)) if reached else (replace(dose, do=StepKind.TEST), *after)
 
 
 def _after(steps: tuple[Deed, ...], kind: StepKind, count: int) -> tuple[Deed, ...]:
@@ -98,7 +110,9 @@ def written(case: Situation, found: Procedure, deeds: tuple[Deed, ...], seed: in
     deeds = tuple(deed for deed in deeds if case.tub.equipment.pump or not deed.pump)
     line, shopping = Timeline(with_fill_water(case), seed), []
     for deed in deeds:
-        if deed.free_chlorine > 0.0:
+        if deed.free_chlorine > 0.0 and deed.do == StepKind.TEST:
+            level_test(line, deed)
+        elif deed.free_chlorine > 0.0:
             shopping += disinfecting(line, case, deed)
         else:
             line.add(_step(case, deed))

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from tubwater.reports import units as show
-from tubwater.reports.text import explain, quantity_unit, sentence, text_of
+from tubwater.reports.text import explain, marked, quantity_unit, sentence, text_of
 from tubwater.reports.units import moment
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import AfterSoak, Amount, BetterTest, Expectation, Plan, Quantity, Reason, Step, Verdict, VerdictKind
@@ -27,7 +27,7 @@ _OTHERWISE = {  # a reason that makes another sentence of its step
 def render_verdict(verdict: Verdict, units: UnitSystem = _METRIC) -> str:
     """May people get in: one sentence, its time, why, and what would change it."""
     lines = [_wrap(_headline(verdict)), _wrap(_span(verdict))]
-    lines += ["", *_bullets(sentence(reason, units) for reason in verdict.reasons)]
+    lines += ["", *_bullets(marked(reason, units) for reason in verdict.reasons)]
     if verdict.changes:
         lines += ["", "What would change it:", *_bullets(sentence(change, units) for change in verdict.changes)]
     return "\n".join(lines) + "\n"
@@ -36,7 +36,7 @@ def render_verdict(verdict: Verdict, units: UnitSystem = _METRIC) -> str:
 def render_plan(plan: Plan, units: UnitSystem = _METRIC) -> str:
     """The whole plan: verdict, steps, the rule after each soak, what to buy, and when people may get in."""
     parts = [render_verdict(plan.verdict, units), _steps(plan, units)]
-    parts += [_section("Good to know", [sentence(note, units) for note in plan.notes])]
+    parts += [_section("Good to know", [marked(note, units) for note in plan.notes])]
     parts += [_after_soak(plan.after_soak, units)]
     parts += [_section("In the days after" if plan.horizon else "Until the next visit", _outlook(plan, units))]
     parts += [_section("Left out, and why", [sentence(reason, units) for reason in plan.refused])]
@@ -121,7 +121,7 @@ def _step(number: int, step: Step, begins: datetime, units: UnitSystem, told: di
     head = f"{number:>2}  {mark}  ".ljust(_MARGIN)
     yield textwrap.fill(step_text(step, units), WIDTH, initial_indent=head, subsequent_indent=" " * _MARGIN)
     if step.reasons:
-        yield _inner("Why: " + sentence(step.reasons[0], units))
+        yield _inner("Why: " + marked(step.reasons[0], units))
     if step.expected:
         yield _inner("Should then read: " + _expected(step.expected, units))
     yield from (_inner("! " + text, "  ") for text in _cautions(number, step, told))

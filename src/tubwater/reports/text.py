@@ -17,7 +17,7 @@ from tubwater.reports import units as show
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Quantity, Reason
 
-__all__ = ["explain", "kinds", "quantity_unit", "sentence", "text_of"]
+__all__ = ["explain", "kinds", "marked", "quantity_unit", "sentence", "text_of"]
 
 _GAP = re.compile(r"[{}]|\[\[")  # most texts of a page have none
 _OPTIONAL = re.compile(r"\[\[(.*?)\]\]")
@@ -64,6 +64,14 @@ def sentence(reason: Reason, units: UnitSystem = UnitSystem.METRIC) -> str:
         UnknownKey: no text for its kind, or a value that its text needs is missing.
     """
     return text_of("reason", reason.kind, reason.values, units)
+
+
+def marked(reason: Reason, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """A reason as a sentence, with a mark where its numbers are not verified."""
+    said = sentence(reason, units)
+    if reason.basis is None or reason.basis.verified:
+        return said
+    return f"{said} ({text_of('basis', reason.basis.kind.value)})"
 
 
 def explain(reason: Reason) -> str:

@@ -17,7 +17,7 @@ from tubwater import __version__
 from tubwater.reports import units as numbers
 from tubwater.reports.plain import amount_text, moment, step_text
 from tubwater.reports.scale import shown, span_words
-from tubwater.reports.text import explain, quantity_unit, sentence, text_of
+from tubwater.reports.text import explain, marked, quantity_unit, sentence, text_of
 from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Expectation, Verdict, VerdictKind
@@ -62,6 +62,7 @@ def _templates() -> Environment:
         say=say,
         text_of=text_of,
         sentence=sentence,
+        marked=marked,
         explain=explain,
         quantity_unit=quantity_unit,
         amount_text=amount_text,
