@@ -14,7 +14,7 @@ USUAL = ROOT / "build" / "reference"
 
 def build(folder: Path) -> list[Path]:
     """Writes every page into a folder of its own, anew; the pages written."""
-    from reference import pages
+    from reference_pages import pages
 
     made = pages()
     if folder.exists():

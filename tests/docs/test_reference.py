@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 import make_docs
-import reference
+import reference_pages as reference
 from advice.rules import OPEN, RULES
 from reference_code import interface, subparsers
 from tubwater.cli.app import build_parser

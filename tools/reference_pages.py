@@ -48,10 +48,8 @@ def pages() -> dict[str, str]:
         "rules.md": rules(),
         "safety.md": page("Cautions and handling", SAFETY, [cautions(), *handling()]),
     }
-    known = dict(data_files())
-    if "situations" in known:
-        sections = (procedure(key, found) for key, found in known["situations"].items())
-        found["situations.md"] = page("Where something is wrong first", SITUATIONS, sections)
+    sections = (procedure(key, row) for key, row in dict(data_files())["situations"].items())
+    found["situations.md"] = page("Where something is wrong first", SITUATIONS, sections)
     written = {name.removesuffix(".md") for name in found}
     found |= {f"{name}.md": plain_page(name, content) for name, content in data_files() if name not in written}
     return {"README.md": index(found), **dict(sorted(found.items()))}
