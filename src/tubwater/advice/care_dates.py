@@ -10,9 +10,9 @@ from tubwater.facts import CareStep, care_steps
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Cared, Event, FeederSet, Tested, Tub
 
-__all__ = ["CareDate", "applies", "care_date", "care_dates"]
+__all__ = ["TESTS", "CareDate", "applies", "care_date", "care_dates"]
 
-_TESTS = {"test-alkalinity": Quantity.TOTAL_ALKALINITY, "test-calcium": Quantity.CALCIUM_HARDNESS}
+TESTS = {"test-alkalinity": Quantity.TOTAL_ALKALINITY, "test-calcium": Quantity.CALCIUM_HARDNESS}
 _EVERY_VISIT_DAYS = 7.0  # tasks at most this far apart are due from the first day
 
 
@@ -46,12 +46,12 @@ def care_date(task: CareStep, events: Sequence[Event], now: datetime) -> CareDat
     if last is not None:
         return CareDate(task, last + interval, last)
     begun = min((event.at for event in past), default=now)
-    at_once = task.key in _TESTS or task.interval_days <= _EVERY_VISIT_DAYS
+    at_once = task.key in TESTS or task.interval_days <= _EVERY_VISIT_DAYS
     return CareDate(task, begun if at_once else begun + interval, None)
 
 
 def _last(task: CareStep, past: Sequence[Event]) -> datetime | None:
-    quantity = _TESTS.get(task.key)
+    quantity = TESTS.get(task.key)
     if quantity is not None:
         return max(
             (r.at for e in past if isinstance(e, Tested) for r in e.readings if r.quantity is quantity), default=None

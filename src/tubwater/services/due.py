@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 
 from tubwater.advice import Situation
-from tubwater.advice.care_dates import care_dates
+from tubwater.advice.care_dates import TESTS, care_dates
 from tubwater.advice.ledger import ledger_of
 from tubwater.advice.outlook import Scenario, look_ahead
 from tubwater.advice.reagents import product_good_until, reagents_good_until
@@ -26,7 +26,6 @@ _DAYS = 14.0
 _MOST_DAYS = 400.0
 _OUTLOOK_DAYS = 4.0  # longer than any test counts
 _VISIT = (Tested, Dosed, FeederSet, Cared)
-_BY_HAND = frozenset({"test-alkalinity", "test-calcium"})
 
 
 class DueKind(StrEnum):
@@ -132,7 +131,7 @@ def _next_visit(case: Situation, days: float) -> Iterator[Due]:
 def _care(case: Situation) -> Iterator[Due]:
     for found in care_dates(case.tub, case.belief.events, case.now):
         task = found.task
-        kind = DueKind.TEST if task.key in _BY_HAND else DueKind.CARE
+        kind = DueKind.TEST if task.key in TESTS else DueKind.CARE
         reason = Reason("care-due", {"days": task.interval_days}, task.basis)
         more = {"last": found.last, "minutes": task.minutes, "every": task.interval_days}
         yield _due(case.now, kind, task.key, found.due, reason, **more)

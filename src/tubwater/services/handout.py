@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from tubwater.advice import Situation, Wishes, make_plan
-from tubwater.advice.care_dates import CareDate, care_dates
+from tubwater.advice.care_dates import TESTS, CareDate, care_dates
 from tubwater.advice.decide import kit_of
 from tubwater.advice.dose_table import Does, DoseRow, dose_table
 from tubwater.advice.ledger import ledger_of
@@ -147,7 +147,7 @@ def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> 
 def _dates(case: Situation) -> Iterator[CareDate]:
     """Rarer care by its days; what is tested stands in the table."""
     for found in care_dates(case.tub, case.belief.events, case.now):
-        rare = found.task.interval_days > _WEEK and found.task.key != "test-calcium"
+        rare = found.task.interval_days > _WEEK and found.task.key not in TESTS
         if rare and found.due <= case.now + _AHEAD:
             yield found
 
