@@ -25,6 +25,7 @@ __all__ = ["deeds_after", "grams_of"]
 _DONE = (Status.DONE, Status.OTHER_AMOUNT, Status.NOT_SURE)
 _FULL_TABLET = 20.0  # g, where the plan takes all tablets out (common practice)
 _CLEANED = ("rinse-filter", "wipe-waterline")
+_AS_CARE = {"new-filter": "replace-cartridge"}  # a step of a procedure that is a task of care by another name
 _Part = tuple[Kind, str, dict[str, Any]]
 _Deed = tuple[Kind, dict[str, Any]]
 
@@ -89,7 +90,7 @@ def _deeds(row: Standing) -> list[tuple[str, _Deed]]:
         return [("", (Kind.DRAINED, {**at, "volume": f"{step.litres:g} L"}))]
     if step.kind is StepKind.FILL:
         return [("", (Kind.FILLED, at | ({"volume": f"{step.litres:g} L"} if step.litres else {})))]
-    tasks = _CLEANED if step.kind is StepKind.CLEAN else (step.task,) if step.task else ()
+    tasks = _CLEANED if step.kind is StepKind.CLEAN else (_AS_CARE.get(step.task, step.task),) if step.task else ()
     return [(f".{task}", (Kind.CARED, {**at, "task": task})) for task in tasks if task in care_steps()]
 
 
