@@ -10,11 +10,13 @@ from __future__ import annotations
 import ipaddress
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from cryptography import x509
+from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
@@ -27,6 +29,7 @@ _HOLDS = timedelta(days=390)
 _RENEWED = timedelta(days=60)  # before the end
 _AUTHORITY_HOLDS = timedelta(days=3650)
 _EARLIER = timedelta(days=1)  # clocks of phones differ
+_BROKEN = (ValueError, TypeError, InvalidSignature, x509.ExtensionNotFound)  # what a damaged or foreign file raises
 
 
 @dataclass(frozen=True)
@@ -69,15 +72,16 @@ def fingerprint(authority: Path) -> str:
 def _authority(
     folder: Path, names: Sequence[str], now: datetime
 ) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
-    """The authority of this computer; a new one where its last year has begun, and phones have to be told again."""
+    """The authority of this computer, made anew in its last year or where it broke; phones have to be told of a new one."""
     kept, key_kept = folder / "authority.crt", folder / "authority.key"
     if kept.exists() and key_kept.exists():
-        key = serialization.load_pem_private_key(key_kept.read_bytes(), None)
-        found = x509.load_der_x509_certificate(kept.read_bytes())
-        long = found.not_valid_after_utc - now > _HOLDS + _EARLIER
-        if isinstance(key, ec.EllipticCurvePrivateKey) and key.public_key() == found.public_key() and long:
-            os.chmod(key_kept, 0o600)
-            return key, found
+        with suppress(*_BROKEN):
+            key = serialization.load_pem_private_key(key_kept.read_bytes(), None)
+            found = x509.load_der_x509_certificate(kept.read_bytes())
+            long = found.not_valid_after_utc - now > _HOLDS + _EARLIER
+            if isinstance(key, ec.EllipticCurvePrivateKey) and key.public_key() == found.public_key() and long:
+                os.chmod(key_kept, 0o600)
+                return key, found
     made = ec.generate_private_key(ec.SECP256R1())
     certificate = _of_authority(made, names, now)
     _write_key(key_kept, made)
@@ -145,16 +149,18 @@ def _usage(signs: bool) -> x509.KeyUsage:
 def _stands(
     found: Certificates, authority: x509.Certificate, wanted: Sequence[x509.GeneralName], now: datetime
 ) -> bool:
-    """Whether the certificate at hand is of this authority, names everything, and does not end soon."""
+    """Whether the certificate at hand is of this authority and its key, names everything, and does not end soon."""
     if not (found.chain.exists() and found.key.exists()):
         return False
-    own = x509.load_pem_x509_certificate(found.chain.read_bytes())
-    names = own.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     try:
+        own = x509.load_pem_x509_certificate(found.chain.read_bytes())
+        key = serialization.load_pem_private_key(found.key.read_bytes(), None)
+        names = own.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
         own.verify_directly_issued_by(authority)
-    except Exception:  # whatever is wrong with it, another one is made
+    except _BROKEN:
         return False
-    return set(wanted) <= set(names) and own.not_valid_before_utc <= now < own.not_valid_after_utc - _RENEWED
+    fits = key.public_key() == own.public_key() and set(wanted) <= set(names)
+    return fits and own.not_valid_before_utc <= now < own.not_valid_after_utc - _RENEWED
 
 
 def _may_vouch(authority: x509.Certificate, name: str) -> bool:
