@@ -59,15 +59,15 @@ def _serve(words: argparse.Namespace) -> int:
             expected = "this computer alone, or an account first: tubwater account add NAME"
             option, given = ("--https", "no account") if words.https else ("--host", words.host)
             raise InputError.one(option, given, expected)
-        listener = listen(words.host, words.port)
-        secure = _secure(words, listener.getsockname()[1]) if words.https else None
-        keeping = Keeping(logbook.entries, logbook.snapshots, clock, names)
-        if words.demo:
-            _fill(keeping)
-        home = secure.home if secure else _home(words.host, listener.getsockname()[1])
-        hosts = _OWN_NAMES if here else None
-        app = create_app(keeping, hosts=hosts, kits=logbook.kits, accounts=accounts, home=home)
-        serve(app, listener, not words.no_browser, secure)
+        with listen(words.host, words.port) as listener:
+            secure = _secure(words, listener.getsockname()[1]) if words.https else None
+            keeping = Keeping(logbook.entries, logbook.snapshots, clock, names)
+            if words.demo:
+                _fill(keeping)
+            home = secure.home if secure else _home(words.host, listener.getsockname()[1])
+            hosts = _OWN_NAMES if here else None
+            app = create_app(keeping, hosts=hosts, kits=logbook.kits, accounts=accounts, home=home)
+            serve(app, listener, not words.no_browser, secure)
     finally:
         logbook.close()
     return 0
@@ -93,6 +93,7 @@ def _secure(words: argparse.Namespace, port: int) -> Secure:
     try:
         return Secure(listener, renew)
     except OSError as error:
+        listener.close()
         raise InputError.one("--https", f"{folder} ({error.strerror})", "a folder that can be written") from None
 
 

@@ -5,29 +5,31 @@ from __future__ import annotations
 import socket
 import ssl
 import stat
-import threading
+import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-import uvicorn
 from cryptography import x509
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tubwater.errors import InputError, NotAllowed
+from tubwater.logbook import open_logbook
 from tubwater.main import main
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
+from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import Role
 from tubwater.web import create_app
 from tubwater.web.certificates import Certificates, certificates, fingerprint
 from tubwater.web.network import Home, home_addresses, host_names
+from tubwater.web.serving import Secure, listen
 from web.harness import DESK, ZONE, Clock, Plain, serve
 
 WORDS = "larch spoon kettle river"
@@ -153,19 +155,19 @@ def made(tmp_path: Path) -> Certificates:
 @pytest.fixture
 def secure(made: Certificates, app: FastAPI) -> Iterator[int]:
     """The port on which the application answers by HTTPS."""
-    app.state.home = Home("https", 0, made.authority, find=lambda: ("127.0.0.1",))
-    config = uvicorn.Config(
-        app, log_level="critical", lifespan="off", ssl_certfile=str(made.chain), ssl_keyfile=str(made.key)
-    )
-    server, listener = uvicorn.Server(config), socket.socket()
-    listener.bind(("127.0.0.1", 0))
+    with answering(app, lambda: made) as port:
+        yield port
+
+
+@contextmanager
+def answering(app: FastAPI, renew: Callable[[], Certificates]) -> Iterator[int]:
+    """Serves by HTTPS as the program does; whoever comes before the server is up waits for it."""
+    listener = listen("127.0.0.1", 0)
     listener.listen()
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
-    thread.start()
-    yield listener.getsockname()[1]
-    server.should_exit = True
-    thread.join(10)
-    listener.close()
+    secure = Secure(listener, renew)
+    app.state.home = secure.home
+    with secure.serving(app):
+        yield secure.home.port
 
 
 def trusting(made: Certificates) -> ssl.SSLContext:
@@ -261,14 +263,87 @@ def test_an_authority_in_its_last_year_makes_way_for_a_new_one(made: Certificate
     assert made.authority.read_bytes() != authority
 
 
-def test_this_computer_knows_its_own_names_and_addresses() -> None:
-    assert "localhost" in host_names()
-    assert all(not address.startswith("127.") for address in home_addresses())
+@pytest.mark.parametrize("broken", ["pages.pem", "pages.key", "authority.key", "authority.crt"])
+@pytest.mark.parametrize("content", ["of another", "cut"])
+def test_a_file_that_is_cut_or_of_another_pair_makes_way_for_a_pair_that_can_be_served(
+    made: Certificates, tmp_path: Path, broken: str, content: str
+) -> None:
+    place = made.chain.with_name(broken)
+    other = certificates(tmp_path / "other", NAMES, (), NOW).chain.with_name(broken)
+    place.write_bytes(other.read_bytes() if content == "of another" else place.read_bytes()[:100])
+    again = certificates(made.chain.parent, NAMES, ("127.0.0.1",), NOW)
+    ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(again.chain, again.key)
+    pages = x509.load_pem_x509_certificate(again.chain.read_bytes())
+    pages.verify_directly_issued_by(x509.load_der_x509_certificate(again.authority.read_bytes()))
+
+
+def test_a_renewed_certificate_is_shown_while_it_runs_though_the_look_before_failed(
+    made: Certificates, app: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looks = iter((made, OSError("the disk is full")))
+    later = NOW + timedelta(days=335)
+
+    def renew() -> Certificates:
+        found = next(looks, None)
+        if isinstance(found, OSError):
+            raise found
+        return found or certificates(made.chain.parent, NAMES, ("127.0.0.1",), later)
+
+    first = made.chain.read_text()
+    monkeypatch.setattr("tubwater.web.serving._LOOKED_AT", 0.05)
+    with answering(app, renew) as port:
+        until = time.monotonic() + 60
+        while time.monotonic() < until and ssl.get_server_certificate(("127.0.0.1", port), timeout=60) == first:
+            time.sleep(0.05)
+        assert ssl.get_server_certificate(("127.0.0.1", port), timeout=60) == made.chain.read_text() != first
+
+
+def test_a_folder_for_certificates_that_cannot_be_written_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = str(tmp_path / "logbook.sqlite")
+    logbook = open_logbook(place)
+    Accounts(logbook.accounts, Plain(), SystemClock(), RandomNames()).add("keeper", WORDS)
+    logbook.close()
+    (tmp_path / "https").write_text("no folder")
+    ports = ("--port", "0", "--https-port", "0")
+    assert main(["serve", "--https", *ports, "--no-browser", "--logbook", place]) == 2
+    assert "a folder that can be written" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("name", "names"),
+    [
+        ("Cedar", ("localhost", "cedar", "cedar.local")),
+        ("cedar.home", ("localhost", "cedar.home", "cedar", "cedar.local")),
+        ("localhost", ("localhost",)),
+        ("no name!", ("localhost",)),
+    ],
+)
+def test_this_computer_knows_its_own_names(monkeypatch: pytest.MonkeyPatch, name: str, names: tuple[str, ...]) -> None:
+    monkeypatch.setattr("socket.gethostname", lambda: name)
+    assert host_names() == names
+
+
+@pytest.mark.parametrize(
+    ("speaks", "addresses"),
+    [
+        ("192.168.1.5", ("192.168.1.5", "10.0.0.7")),
+        ("10.0.0.7", ("10.0.0.7",)),
+        ("203.0.113.9", ("10.0.0.7",)),
+        ("", ("10.0.0.7",)),
+    ],
+)
+def test_this_computer_knows_its_own_addresses_at_home(
+    monkeypatch: pytest.MonkeyPatch, speaks: str, addresses: tuple[str, ...]
+) -> None:
+    found = [(socket.AF_INET, socket.SOCK_STREAM, 0, "", (one, 0)) for one in ("127.0.1.1", "10.0.0.7", "203.0.113.9")]
+    monkeypatch.setattr("tubwater.web.network._speaks_from", lambda: speaks)
+    monkeypatch.setattr("socket.getaddrinfo", lambda *_: found)
+    assert home_addresses() == addresses
 
 
 def test_a_port_that_is_taken_is_said() -> None:
-    from tubwater.web.serving import listen
-
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()

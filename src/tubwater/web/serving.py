@@ -8,7 +8,7 @@ import ssl
 import threading
 import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
 import uvicorn
@@ -93,8 +93,9 @@ class Secure:
     def _look_after(self, context: ssl.SSLContext) -> None:
         """A certificate that was renewed counts from the next connection on."""
         while not self._over.wait(_LOOKED_AT):
-            found = self._renew()
-            context.load_cert_chain(found.chain, found.key)
+            with suppress(OSError):  # a folder that cannot be written today may be at the next look
+                found = self._renew()
+                context.load_cert_chain(found.chain, found.key)
 
 
 def serve(app: FastAPI, listener: socket.socket, browser: bool = True, secure: Secure | None = None) -> None:
