@@ -25,7 +25,7 @@ from tubwater.facts import Role, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Plan, Reason, Step, StepKind
 
-__all__ = ["LONGEST_PAUSE", "fold", "fresh_hours", "holds_back"]
+__all__ = ["LONGEST_PAUSE", "fill_a_wait", "fold", "fresh_hours", "holds_back"]
 
 LONGEST_PAUSE = timedelta(minutes=30)  # a dose shown longer than this without an answer is asked about (judgement)
 _SLOW_ROLES = {Role.RAISE_ALKALINITY, Role.RAISE_CALCIUM, Role.BROMIDE_BANK, Role.BORATE_BUFFER}
@@ -79,6 +79,17 @@ def fold(events: Sequence[VisitEvent], now: datetime, tested: Mapping[str, datet
     return _asked(_phased(_last(state, kept), kept), kept, tested or {}, now)
 
 
+def fill_a_wait(steps: Sequence[Step]) -> list[bool]:
+    """For each step, whether it is a task done while the wait before it runs."""
+    found: list[bool] = []
+    waits = False
+    for step in steps:
+        beside = step.kind is StepKind.CHECK and bool(step.task) and waits
+        waits = step.kind is StepKind.WAIT or beside
+        found.append(beside)
+    return found
+
+
 def holds_back(state: Running) -> Reason | None:
     """Why nobody may get in because of this visit, or None."""
     if state.phase in (Phase.FINISHED, Phase.CLOSED):
@@ -128,13 +139,10 @@ def _laid_out(
     """The steps of one plan; the turn of each comes when the one before it is finished."""
     rows: list[Standing] = []
     since: datetime | None = clock
-    after_wait = False
-    for place, step in enumerate(plan.steps):
-        beside = step.kind is StepKind.CHECK and bool(step.task) and after_wait
+    for place, (step, beside) in enumerate(zip(plan.steps, fill_a_wait(plan.steps), strict=True)):
         row = _one(f"{number}.{place}", step, answers, since, beside)
         rows.append(row)
         if not beside:
-            after_wait = step.kind is StepKind.WAIT
             since = row.at if row.answered else row.due if _over(row, now) else None
     return rows
 

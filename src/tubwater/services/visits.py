@@ -14,7 +14,7 @@ from typing import Any
 from tubwater.advice import Wishes
 from tubwater.advice.again import plan_rest, why_again
 from tubwater.advice.beside_tub import Ask, HandedOver, Phase, Running, Standing, Status, VisitEvent, What
-from tubwater.advice.running import LONGEST_PAUSE, fresh_hours
+from tubwater.advice.running import LONGEST_PAUSE, fill_a_wait, fresh_hours
 from tubwater.errors import Conflict, InputError, UnknownEntry
 from tubwater.services.advise import case_of
 from tubwater.services.beside import events_of_visit, foreseen_plan, last_tests, running_of, visits_of
@@ -24,7 +24,19 @@ from tubwater.services.ports import Kind, Source, Stored
 from tubwater.tub import Plan, Step, StepKind
 from tubwater.tub.data import as_data, from_data
 
-__all__ = ["LONGEST_PAUSE", "Ask", "HandedOver", "Phase", "Running", "Standing", "Status", "Told", "Visits", "What"]
+__all__ = [
+    "LONGEST_PAUSE",
+    "Ask",
+    "HandedOver",
+    "Phase",
+    "Running",
+    "Standing",
+    "Status",
+    "Told",
+    "Visits",
+    "What",
+    "fill_a_wait",
+]
 
 _ANSWERS = {What.DONE, What.OTHER_AMOUNT, What.NOT_IN_HAND, What.SKIPPED, What.NOT_SURE, What.RETEST}
 _ADDS = (StepKind.DOSE, StepKind.SET_FEEDER)

@@ -10,13 +10,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from tubwater.errors import InputError, Problem
-from tubwater.services.visits import Visits
+from tubwater.services.visits import Visits, fill_a_wait
 from tubwater.services.wishes import wishes_of
 from tubwater.tub import Plan, Step, StepKind
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import number_in
 from tubwater.web.show import page
-from tubwater.web.turns import fill_a_wait, turns
+from tubwater.web.turns import turns
 
 __all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
 

@@ -12,13 +12,12 @@ from pydantic import BaseModel, Field
 
 from tubwater.errors import InputError
 from tubwater.services.packet import Case, Packet, packet_of
-from tubwater.services.visits import LONGEST_PAUSE, Running, Told, Visits, What
+from tubwater.services.visits import LONGEST_PAUSE, Running, Told, Visits, What, fill_a_wait
 from tubwater.services.wishes import wishes_of
 from tubwater.tub import Plan, Step, StepKind
 from tubwater.tub.data import as_data
 from tubwater.web.api import REFUSALS
 from tubwater.web.desk import Desk, Here
-from tubwater.web.turns import fill_a_wait
 from tubwater.web.visit_show import method_of, plans_of, screen_markup
 from tubwater.web.visit_view import Screen, Where, fields_for, kind_of, words_for_phone
 
