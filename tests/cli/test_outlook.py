@@ -11,6 +11,7 @@ from tubwater.cli.app import run
 from tubwater.services.tubfile import example_text
 
 NOW = ["--now", "2026-11-25T09:00:00+00:00"]
+PARTY = ["--party-at", "2026-11-26T20:00:00+00:00"]
 
 
 @pytest.fixture
@@ -53,6 +54,9 @@ def test_a_party_leaves_less_sanitizer(file: str, capsys: pytest.CaptureFixture[
         (["outlook", "--tablets", "many"], "--tablets"),
         (["outlook", "--party-at", "soon"], "--party-at"),
         (["outlook", "--party-at", "2020-01-01T10:00"], "--party-at"),
+        (["outlook", "--party-people", "6"], "party_at"),
+        *((["outlook", *PARTY, "--party-people", said], "party_people") for said in ("-5", "1e9", "nan")),
+        *((["outlook", *PARTY, "--party-minutes", said], "party_minutes") for said in ("0", "721", "inf")),
         (["outlook", "--days", "1000"], "horizon_days"),
         (["outlook", "--away-from", "2026-12-01T10:00"], "away"),
         (["trouble"], "--sign"),

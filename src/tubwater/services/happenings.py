@@ -34,8 +34,9 @@ from tubwater.tub import (
 )
 from tubwater.units import Dimension, parse_amount, parse_number
 
-__all__ = ["events_of", "products_by_name"]
+__all__ = ["MOST_PEOPLE", "events_of", "products_by_name"]
 
+MOST_PEOPLE = 60.0  # in one soak, told or asked about (judgement)
 _OXIDANTS = frozenset({Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE})
 _PLAIN_UNITS = {
     Quantity.PH: "pH",
@@ -177,7 +178,7 @@ def _weighed(entries: Entries, product: Product | None) -> float | None:
 def _soaked(entries: Entries) -> Event | None:
     at = entries.past()
     entries.need("people", "how many were in")
-    people = entries.number("people", 0.0, 30.0, "how many were in")
+    people = entries.number("people", 0.0, MOST_PEOPLE, "how many were in")
     minutes = entries.amount("lasted", Dimension.TIME, "min", "30 min", 0.0, 1440.0)
     entries.done()
     return Soaked(at, people, 30.0 if minutes is None else minutes) if at and people is not None else None

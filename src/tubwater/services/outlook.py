@@ -12,11 +12,13 @@ from tubwater.advice.outlook import LEVELS, SATURATION, NextTest, Outlook, Scena
 from tubwater.errors import InputError
 from tubwater.facts import methods
 from tubwater.services.advise import case_of
+from tubwater.services.happenings import MOST_PEOPLE
 from tubwater.tub import Event, Shelf, Tub
 
 __all__ = ["LEVELS", "SATURATION", "NextTest", "Outlook", "Scenario", "outlook_for", "outlook_of"]
 
 _MOST_DAYS = 60.0
+_LONGEST_PARTY = 720.0  # min
 _MEMBERS = 1000
 
 
@@ -33,8 +35,8 @@ def outlook_for(
     """The outlook from ``now`` (aware datetime); scenarios of one seed meet the same soaks.
 
     Raises:
-        InputError: the horizon is not 1 to 60 days, or the scenario names an unknown method or product or a feeder
-            opening outside 0 to 1.
+        InputError: the horizon is not 1 to 60 days, or the scenario names an unknown method or product, a party
+            without a time, or a number outside its range.
     """
     case = case_of(tub, shelf, events, now, seed, members)
     return outlook_of(case, horizon_days, scenario, seed)
@@ -50,6 +52,12 @@ def outlook_of(case: Situation, horizon_days: float = 14.0, scenario: Scenario |
 def _check(shelf: Shelf, days: float, scenario: Scenario) -> None:
     if not 1.0 <= days <= _MOST_DAYS:
         raise InputError.one("horizon_days", days, f"1 to {_MOST_DAYS:g} days")
+    if scenario.party_people and scenario.party_at is None:
+        raise InputError.one("party_at", "nothing", "when the party is")
+    if not 0.0 <= scenario.party_people <= MOST_PEOPLE:
+        raise InputError.one("party_people", scenario.party_people, f"0 to {MOST_PEOPLE:g} people")
+    if not 1.0 <= scenario.party_minutes <= _LONGEST_PARTY:
+        raise InputError.one("party_minutes", scenario.party_minutes, f"1 to {_LONGEST_PARTY:g} min")
     if scenario.opening is not None and not 0.0 <= scenario.opening <= 1.0:
         raise InputError.one("opening", scenario.opening, "0 (closed) to 1 (fully open)")
     if scenario.tablets is not None and not 0.0 <= scenario.tablets <= 60.0:

@@ -73,33 +73,25 @@ def days_of(sent: Sent) -> float:
 
 
 def scenario_of(desk: Desk, sent: Sent) -> Scenario:
-    """What was asked; a party needs people and a time.
+    """What was asked; whether it can be meant is for the outlook to say.
 
     Raises:
-        InputError: something cannot be meant.
+        InputError: something cannot be read.
     """
     people, opening = sent.number("party_people", 0.0) or 0.0, sent.number("opening")
     party = _later(desk, sent, "party_at")
-    if people and party is None:
-        raise InputError.one("party_at", "nothing", "when the party is")
-    if not 0.0 <= people <= 60.0:
-        raise InputError.one("party_people", people, "0 to 60 people")
+    if opening is not None and not 0.0 <= opening <= 100.0:  # in %, as it was typed
+        raise InputError.one("opening", opening, "0 to 100")
     return Scenario(
         party_at=party if people else None,
         party_people=people,
-        party_minutes=_inside("party_minutes", sent.number("party_minutes", 60.0) or 60.0, 1.0, 720.0),
+        party_minutes=sent.number("party_minutes", 60.0) or 60.0,
         away_from=_later(desk, sent, "away_from"),
         away_until=_later(desk, sent, "away_until"),
-        opening=None if opening is None else _inside("opening", opening, 0.0, 100.0) / 100.0,
+        opening=None if opening is None else opening / 100.0,
         tablets=sent.number("tablets"),
         test_now=sent.word("test", BESIDE_A_TUB, BESIDE_A_TUB[0]) if sent.text("test") else "",
     )
-
-
-def _inside(name: str, value: float, low: float, high: float) -> float:
-    if not low <= value <= high:
-        raise InputError.one(name, value, f"{low:g} to {high:g}")
-    return value
 
 
 def _later(desk: Desk, sent: Sent, name: str) -> datetime | None:
