@@ -36,10 +36,9 @@ def events_after(*steps: Step) -> tuple[Event, ...]:
     return keeping.file(tub).events
 
 
-@pytest.mark.parametrize(("why", "litres", "fills"), [("only-water-helps", 400.0, 0), ("slime-goes-out", 1300.0, 1)])
-def test_only_a_whole_change_is_new_water(why: str, litres: float, fills: int) -> None:
-    steps = (Step(StepKind.DRAIN, litres=litres, reasons=(Reason(why),)), Step(StepKind.FILL, litres=litres))
-    events = events_after(*steps)
+@pytest.mark.parametrize(("partial", "litres", "fills"), [(True, 400.0, 0), (False, 1300.0, 1)])
+def test_only_a_whole_change_is_new_water(partial: bool, litres: float, fills: int) -> None:
+    events = events_after(Step(StepKind.DRAIN, litres=litres), Step(StepKind.FILL, litres=litres, partial=partial))
     assert [e.litres for e in events if isinstance(e, Drained)] == [litres]
     assert sum(isinstance(e, Filled) for e in events) == fills
 
@@ -47,3 +46,12 @@ def test_only_a_whole_change_is_new_water(why: str, litres: float, fills: int) -
 def test_a_new_filter_of_a_procedure_is_a_cartridge_replaced() -> None:
     events = events_after(Step(StepKind.CHECK, minutes=10.0, task="new-filter"))
     assert [e.task for e in events if isinstance(e, Cared)] == ["replace-cartridge"]
+
+
+def test_a_plan_that_changes_a_part_of_the_water_says_so_at_its_fill() -> None:
+    keeping = Keeping(MemoryEntries(), MemorySnapshots(), Clock(), RandomNames())
+    tub = keeping.add_tub(TUB)
+    keeping.record(tub, Kind.TEST, {"method": "photometer", "bromine": 4.0, "pH": 7.6})
+    keeping.record(tub, Kind.TEST, {"method": "drop-titration", "total_alkalinity": 290.0})
+    water = [step for step in keeping.plan(tub).steps if step.kind in (StepKind.DRAIN, StepKind.FILL)]
+    assert [(step.kind, step.partial) for step in water] == [(StepKind.DRAIN, False), (StepKind.FILL, True)]

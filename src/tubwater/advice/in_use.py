@@ -138,7 +138,7 @@ def _change_water(line: Timeline, case: Situation, change: Change) -> None:
     minutes, litres = hose_minutes(change.litres), change.litres
     cautions = ("electric-off", "power-when-full", "drain-where-allowed")
     line.add(Step(StepKind.DRAIN, minutes=minutes, litres=litres, reasons=(change.reason,), cautions=cautions))
-    line.add(Step(StepKind.FILL, minutes=minutes, litres=litres, expected=expected_after(case)))
+    line.add(Step(StepKind.FILL, minutes=minutes, litres=litres, expected=expected_after(case), partial=True))
     heating = reheat_minutes(case.tub, change.litres)
     if heating > 0.0:
         line.add(Step(StepKind.HEAT, minutes=heating, reasons=(Reason("warm-before-dosing"),)))

@@ -48,15 +48,7 @@ def deeds_after(entries: Sequence[Stored], visit: str, event: VisitEvent, now: d
 def _wanted(events: Sequence[VisitEvent], visit: str, now: datetime) -> dict[str, _Deed]:
     """The deeds that follow from what was said, by name."""
     rows = fold(events, now).steps
-    told = [row for n, row in enumerate(rows) if not _makes_up(row, rows[:n])]
-    return {f"{visit}.{row.key}{tail}": deed for row in told for tail, deed in _deeds(row)}
-
-
-def _makes_up(row: Standing, before: Sequence[Standing]) -> bool:
-    """A fill after a partial drain: what was let out is noted as replaced, and it is no new water."""
-    drains = [r.step for r in before if r.step.kind is StepKind.DRAIN]
-    partial = bool(drains) and any(reason.kind == "only-water-helps" for reason in drains[-1].reasons)
-    return row.step.kind is StepKind.FILL and partial
+    return {f"{visit}.{row.key}{tail}": deed for row in rows for tail, deed in _deeds(row)}
 
 
 def _entered(name: str, deed: _Deed, lines: Mapping[str, Line], correction: str) -> list[_Part]:
@@ -89,6 +81,8 @@ def _deeds(row: Standing) -> list[tuple[str, _Deed]]:
     if step.kind is StepKind.DRAIN:
         return [("", (Kind.DRAINED, {**at, "volume": f"{step.litres:g} L"}))]
     if step.kind is StepKind.FILL:
+        if step.partial:  # what was let out is noted as replaced
+            return []
         return [("", (Kind.FILLED, at | ({"volume": f"{step.litres:g} L"} if step.litres else {})))]
     tasks = _CLEANED if step.kind is StepKind.CLEAN else (_AS_CARE.get(step.task, step.task),) if step.task else ()
     return [(f".{task}", (Kind.CARED, {**at, "task": task})) for task in tasks if task in care_steps()]

@@ -117,7 +117,7 @@ class Step:
         cautions: keys of cautions in the catalogue. optional: may be left out when time is short.
         quantities: for a test, what to read. by: who does it, for a step handed over.
         starts_at: minutes after the plan's begin. task: key of a task of care, done while the step before it runs.
-        covered: for a wait, with the cover on.
+        covered: for a wait, with the cover on. partial: for a fill, it makes up for what was let out: no new water.
     """
 
     kind: StepKind
@@ -137,6 +137,7 @@ class Step:
     starts_at: float = 0.0
     task: str = ""
     covered: bool = False
+    partial: bool = False
 
 
 @dataclass(frozen=True)
