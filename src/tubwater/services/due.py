@@ -106,9 +106,19 @@ def due_of(
     return tuple(sorted((due for due in found if due.at <= end), key=lambda due: (due.at, due.kind, due.key)))
 
 
-def _due(case_now: datetime, kind: DueKind, key: str, at: datetime, reason: Reason, **more: object) -> Due:
-    overdue = max((case_now - at) / timedelta(days=1), 0.0)
-    return Due(kind, key, at, at <= case_now, overdue, reason, **more)  # type: ignore[arg-type]
+def _due(
+    now: datetime,
+    kind: DueKind,
+    key: str,
+    at: datetime,
+    reason: Reason,
+    last: datetime | None = None,
+    whole_day: bool = True,
+    minutes: float = 0.0,
+    every: float = 0.0,
+) -> Due:
+    overdue = max((now - at) / timedelta(days=1), 0.0)
+    return Due(kind, key, at, at <= now, overdue, reason, last, whole_day, minutes, every)
 
 
 def _next_test(case: Situation, rng: np.random.Generator) -> Due:
@@ -133,8 +143,8 @@ def _care(case: Situation) -> Iterator[Due]:
         task = found.task
         kind = DueKind.TEST if task.key in TESTS else DueKind.CARE
         reason = Reason("care-due", {"days": task.interval_days}, task.basis)
-        more = {"last": found.last, "minutes": task.minutes, "every": task.interval_days}
-        yield _due(case.now, kind, task.key, found.due, reason, **more)
+        done, minutes, every = found.last, task.minutes, task.interval_days
+        yield _due(case.now, kind, task.key, found.due, reason, done, minutes=minutes, every=every)
 
 
 def _refill(case: Situation) -> Iterator[Due]:
