@@ -74,9 +74,11 @@ def test_the_shelf_fits_into_80_columns_in_both_systems(units: UnitSystem) -> No
 
 def test_what_is_doubtful_or_old_or_wrong_here_is_said() -> None:
     said = " ".join(render_shelf(report()).split())
-    assert "past its date since 1 Nov 2026" in said and "doubtful" in said
+    assert "A test strip (in the drawer): past its date since 1 Nov 2026" in said and "doubtful" in said
     assert "past its date since 1 Jan 2026" in said
     assert "isocyanurate products do not go into a bromine tub" in said
+    assert "tablets, about 56 g: past its date since 1 Jan 2026; needed now." in said
+    assert ": of it 0.098 EUR oxidizer." in said
     assert "20 g more were logged than there was" in said
     assert "Used up" in said and "no date is known" in said
 

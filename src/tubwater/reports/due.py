@@ -7,9 +7,8 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from tubwater.reports import units as show
-from tubwater.reports.text import sentence, text_of
+from tubwater.reports.text import method_or, sentence, text_of
 from tubwater.services.due import Due, DueKind
-from tubwater.services.lookup import all_methods
 
 __all__ = ["due_note", "due_reason", "due_words", "reminder_text", "render_due"]
 
@@ -39,8 +38,7 @@ def due_words(due: Due) -> str:
     """What is to be done, as one sentence."""
     if due.kind is DueKind.CARE or (due.kind is DueKind.TEST and due.every):
         return text_of("care", due.key)
-    names = {method.key: method.name for method in all_methods()}
-    what = text_of("quantity", due.key) if due.kind is DueKind.TEST else names.get(due.key, due.key)
+    what = text_of("quantity", due.key) if due.kind is DueKind.TEST else method_or(due.key)
     expired = due.kind is DueKind.EXPIRES and due.overdue >= 1.0
     return _say("expired" if expired else str(due.kind), what=what)
 

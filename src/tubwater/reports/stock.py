@@ -10,8 +10,8 @@ from typing import Any
 
 from tubwater.facts import Substance
 from tubwater.reports import units as show
-from tubwater.reports.text import explain, sentence, text_of
-from tubwater.services.lookup import all_methods, all_substances
+from tubwater.reports.text import explain, method_or, sentence, text_of
+from tubwater.services.lookup import all_substances
 from tubwater.services.stock import Candidate, Cost, Pack, Pot, Purchase, ShelfReport
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Reason
@@ -172,15 +172,12 @@ def _packs(report: ShelfReport) -> Iterator[Line]:
 
 
 def _pack(pack: Pack) -> str:
-    values: dict[str, Any] = {"method": _method(pack.reagents.method), "name": pack.reagents.name}
+    method = method_or(pack.reagents.method)
+    values: dict[str, Any] = {"method": method[0].upper() + method[1:], "name": pack.reagents.name}
     if pack.good.day is None:
         return _say("pack-unknown", **values)
     kind = "pack-over" if pack.over else "pack"
     return _say(kind, day=show.day(pack.good.day), why=_why(pack.good.reason), **values)
-
-
-def _method(key: str) -> str:
-    return next((m.name for m in all_methods() if m.key == key), key)
 
 
 def _shopping(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
@@ -193,16 +190,15 @@ def _shopping(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
 def purchase_words(report: ShelfReport, purchase: Purchase, units: UnitSystem = _METRIC) -> str:
     """One thing to buy: how much, what for, until when."""
     size = next((p.product.package.grams for p in report.pots if p.product.name == purchase.what), None)
-    names = {m.key: m.name for m in all_methods()}
     values: dict[str, Any] = {
-        "what": names.get(purchase.what, purchase.what),
+        "what": method_or(purchase.what),
         "packages": purchase.packages or None,
         "size": size if purchase.packages else None,
         "grams": purchase.grams if purchase.grams and not purchase.packages else None,
         "price": money(purchase.price, purchase.currency) if purchase.price is not None else None,
     }
     when = _say("by", day=show.day(purchase.by)) if purchase.by else _say("by-now")
-    return f"{_say('purchase', units, why=sentence(purchase.reason, units), **values)[:-1]}; {when}."
+    return _say("purchase", units, why=sentence(purchase.reason, units), when=when, **values)
 
 
 def _money(report: ShelfReport) -> Iterator[Line]:
@@ -218,8 +214,8 @@ def _cost(report: ShelfReport, cost: Cost) -> Iterator[str]:
     week, of = cost.per_week, cost.currency
     wide = week.high - week.low > _LIKELY * max(week.value, 0.01)
     ends: dict[str, Any] = {name: money(getattr(week, name), of) if wide else None for name in ("low", "high")}
-    shares = _say("part", list=", ".join(f"{money(part, of)} {name}" for name, part in cost.parts))
-    yield f"{_say('week', value=money(week.value, of), **ends)[:-1]}: {shares}."
+    shares = ", ".join(f"{money(part, of)} {name}" for name, part in cost.parts)
+    yield _say("week", value=money(week.value, of), list=shares, **ends)
     if cost.per_soak is not None:
         basis = text_of("soaks", report.money.soaks_basis)
         yield _say("soak", value=money(cost.per_soak, of), soaks=report.money.soaks_per_week, basis=basis)

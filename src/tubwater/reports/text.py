@@ -17,7 +17,7 @@ from tubwater.reports import units as show
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Quantity, Reason
 
-__all__ = ["explain", "kinds", "marked", "quantity_unit", "sentence", "text_of"]
+__all__ = ["explain", "kinds", "marked", "method_or", "quantity_unit", "sentence", "text_of"]
 
 _GAP = re.compile(r"[{}]|\[\[")  # most texts of a page have none
 _OPTIONAL = re.compile(r"\[\[(.*?)\]\]")
@@ -55,6 +55,11 @@ def text_of(
         raise UnknownKey(f"text of a {section}", kind, texts)
     text = texts[kind]
     return _Filler(units).fill(text, dict(values or {})) if _GAP.search(text) else text
+
+
+def method_or(name: str) -> str:
+    """A test method in words; the name of anything else (a product) as it is."""
+    return text_of("method", name) if name in kinds("method") else name
 
 
 def sentence(reason: Reason, units: UnitSystem = UnitSystem.METRIC) -> str:

@@ -12,10 +12,10 @@ from tubwater.errors import InputError, NotAllowed, UnknownEntry
 from tubwater.reports.calendar import DAYS, calendar_file
 from tubwater.reports.due import due_note, due_reason, due_words
 from tubwater.reports.stock import shelf_words
-from tubwater.services.accounts import Accounts, Opened
+from tubwater.reports.text import method_or
+from tubwater.services.accounts import Opened
 from tubwater.services.due import DueKind
 from tubwater.services.kits import BESIDE_A_TUB
-from tubwater.services.lookup import all_methods
 from tubwater.services.people import Deed, Token
 from tubwater.services.ports import Kind
 from tubwater.services.upkeep import due_of_tub, shelf_of_tub
@@ -47,7 +47,7 @@ def done(request: Request, desk: Here, tub: str, sent: SentForm) -> RedirectResp
 @router.post("/tubs/{tub}/due/calendar")
 def offer(request: Request, desk: Here, tub: str) -> HTMLResponse:
     """A secret address for a calendar, shown once."""
-    accounts, caller = _accounts(request), caller_of(request)
+    accounts, caller = desk.accounts, caller_of(request)
     if accounts is None or caller is None:
         raise NotAllowed("calendar")
     desk.keeping.file(tub)
@@ -55,9 +55,9 @@ def offer(request: Request, desk: Here, tub: str) -> HTMLResponse:
 
 
 @router.post("/tubs/{tub}/due/calendar/{token}/withdraw")
-def withdraw(request: Request, tub: str, token: str) -> RedirectResponse:
+def withdraw(request: Request, desk: Here, tub: str, token: str) -> RedirectResponse:
     """From now on that address shows nothing."""
-    accounts, caller = _accounts(request), caller_of(request)
+    accounts, caller = desk.accounts, caller_of(request)
     if accounts is None or caller is None or token not in {one.id for one in accounts.calendars(tub, caller)}:
         raise UnknownEntry("calendar", token)
     accounts.withdraw_token(token, caller)
@@ -67,7 +67,7 @@ def withdraw(request: Request, tub: str, token: str) -> RedirectResponse:
 @router.get("/tubs/{tub}/calendar.ics")
 def calendar(request: Request, desk: Here, tub: str, key: str = "") -> Response:
     """What is due as iCalendar, for whoever knows the secret in the address or may see the tub anyhow."""
-    accounts, caller = _accounts(request), caller_of(request)
+    accounts, caller = desk.accounts, caller_of(request)
     sees = accounts is None or (caller is not None and caller.may(Deed.READ, tub))
     if not sees and not (key and accounts and accounts.reads_calendar(key, tub)):
         raise UnknownEntry("tub", tub)  # never told which of the two is wrong
@@ -114,14 +114,13 @@ def _stock(
 ) -> HTMLResponse:
     file, newest = desk.keeping.file(tub), desk.keeping.newest(tub, Kind.SHELF)
     report = shelf_of_tub(desk.keeping, desk.kits, tub, weeks)
-    names = {method.key: method.name for method in all_methods()}
     values = {
         "tub": tub,
         "file": file,
         "units": file.units,
         "sections": shelf_words(report, file.units),
-        "methods": [(key, names[key]) for key in BESIDE_A_TUB],
-        "packs": [(number, names.get(pack.method, pack.method), pack) for number, pack in enumerate(file.reagents)],
+        "methods": [(key, method_or(key)) for key in BESIDE_A_TUB],
+        "packs": [(number, method_or(pack.method), pack) for number, pack in enumerate(file.reagents)],
         "given": {key: sent.text(key) if sent else "" for key in _PACK},
         "after": newest.entry.id if newest else "",
         "key": desk.keeping.names.fresh(),
@@ -131,7 +130,7 @@ def _stock(
 
 
 def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) -> HTMLResponse:
-    accounts, caller = _accounts(request), caller_of(request)
+    accounts, caller = desk.accounts, caller_of(request)
     readers: list[Token] = accounts.calendars(tub, caller) if accounts and caller else []
     address = f"{str(request.base_url).rstrip('/')}/tubs/{quote(tub)}/calendar.ics"
     rows = [
@@ -157,8 +156,3 @@ def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) ->
         "readers": readers,
     }
     return page(request, "due.html", values)
-
-
-def _accounts(request: Request) -> Accounts | None:
-    found: Accounts | None = request.app.state.accounts
-    return found
