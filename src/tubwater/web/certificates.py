@@ -72,7 +72,7 @@ def fingerprint(authority: Path) -> str:
 def _authority(
     folder: Path, names: Sequence[str], now: datetime
 ) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
-    """The authority of this computer, made anew in its last year or where it broke; phones have to be told of a new one."""
+    """The authority of this computer; in its last year or where it broke a new one, which phones have to be told of."""
     kept, key_kept = folder / "authority.crt", folder / "authority.key"
     if kept.exists() and key_kept.exists():
         with suppress(*_BROKEN):
