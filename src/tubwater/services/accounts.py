@@ -204,8 +204,8 @@ class Accounts:
         Raises:
             NotAllowed: a program asks, or nobody has an account yet.
         """
-        made_for = {token.id: token.kind for token in self.store.tokens(by.account)}
-        if by.account == _HERE or made_for.get(by.token) is TokenKind.PROGRAM:
+        self._refuse_program(by, "pair")
+        if by.account == _HERE:
             raise NotAllowed("pair")
         return self._open(by.account, TokenKind.PAIRING, _PAIRING, most=by.most)
 
@@ -270,9 +270,7 @@ class Accounts:
         Raises:
             NotAllowed: a program asks, or the tub is not the caller's to see.
         """
-        made_for = {token.id: token.kind for token in self.store.tokens(by.account)}
-        if made_for.get(by.token) is TokenKind.PROGRAM:
-            raise NotAllowed("calendar")
+        self._refuse_program(by, "calendar")
         by.demand(Deed.READ, tub)
         return self._open(by.account, TokenKind.CALENDAR, None, name=tub, most=Role.READER)
 
@@ -288,8 +286,14 @@ class Accounts:
         if token is None or token.kind is not TokenKind.CALENDAR or token.name != tub:
             return False
         account = self.store.account(token.account)
-        stands = token.stands(self.clock.now()) and account is not None and not account.closed
-        return stands and account is not None and self._caller(account, token).may(Deed.READ, tub)
+        if account is None or account.closed or not token.stands(self.clock.now()):
+            return False
+        return self._caller(account, token).may(Deed.READ, tub)
+
+    def _refuse_program(self, by: Caller, what: str) -> None:
+        kinds = {token.id: token.kind for token in self.store.tokens(by.account)}
+        if kinds.get(by.token) is TokenKind.PROGRAM:
+            raise NotAllowed(what)
 
     def _open(
         self,
