@@ -31,10 +31,10 @@ def phones(request: Request) -> HTMLResponse:
 @router.post("/phones")
 def offer(request: Request, sent: SentForm) -> HTMLResponse:
     """A code with which one phone joins, once."""
-    caller = caller_of(request)
-    if caller is None or not _addresses(request):
+    caller, addresses = caller_of(request), _addresses(request)
+    if caller is None or not addresses:
         return _page(request)
-    chosen = sent.word("address", _addresses(request), _addresses(request)[0])
+    chosen = sent.word("address", addresses, addresses[0])
     return _page(request, the_accounts(request).offer_pairing(caller), chosen)
 
 
@@ -64,14 +64,14 @@ def authority(request: Request) -> Response:
 
 
 def _page(request: Request, made: Opened | None = None, address: str = "") -> HTMLResponse:
-    home, joined = _home(request), _joined(request)
+    home, addresses, joined = _home(request), _addresses(request), _joined(request)
     caller = caller_of(request)
     link = f"{address}/pair/{made.secret}" if made else ""
     values: dict[str, Any] = {
         "account": caller is not None and the_accounts(request).exist(),
-        "addresses": _addresses(request),
+        "addresses": addresses,
         "secure": home is not None and home.scheme == "https",
-        "trust": _picture(f"{_addresses(request)[0]}/trust") if home and home.authority and _addresses(request) else "",
+        "trust": _picture(f"{addresses[0]}/trust") if home and home.authority and addresses else "",
         "link": link,
         "code": _picture(link) if link else "",
         "until": _until(made),
