@@ -49,7 +49,8 @@ class Keeping:
         Raises:
             UnknownEntry: there is no such tub.
         """
-        return self._read(self._entries(tub))
+        entries = self._entries(tub)
+        return _read(entries, _reached(entries, self.clock.now()))
 
     def add_tub(self, body: Mapping[str, Any], source: Source | None = None, id: str = "") -> str:
         """A new tub from the tables [tub], [[product]], [[offer]] and [[reagents]] of a keeper's file; its id.
@@ -127,7 +128,8 @@ class Keeping:
     def case(self, tub: str) -> Situation:
         """The situation of a tub now; a visit under way holds people back, and so does a clock that was set back."""
         entries, now = self._entries(tub), self.clock.now()
-        file, at = self._read(entries), _reached(entries, now)
+        at = _reached(entries, now)
+        file = _read(entries, at)
         found = case_of(file.tub, file.shelf, file.events, at, checkpoints=self.snapshots)
         behind = Reason("clock-behind", {"time": at.isoformat(timespec="minutes")}) if at > now else None
         return replace(found, held=behind or held_back(entries, now))
@@ -178,9 +180,6 @@ class Keeping:
             raise UnknownEntry("tub", tub)
         return found
 
-    def _read(self, entries: Sequence[Stored]) -> TubFile:
-        return parse_table(table_of(entries), _reached(entries, self.clock.now()))
-
     def _check(self, tub: str, kind: Kind, body: Mapping[str, Any]) -> None:
         """The body beside the tub and its shelf alone, so that only its own problems are told."""
         entries = [s for s in self._entries(tub) if s.entry.kind in (Kind.TUB, Kind.SHELF)]
@@ -214,6 +213,10 @@ class Keeping:
         if len(entry.id) > 100:
             raise InputError.one("id", f"{len(entry.id)} characters", "a name of at most 100 characters")
         return Recorded(self.store.append([entry], self.clock.now())[0], tuple(questions))
+
+
+def _read(entries: Sequence[Stored], at: datetime) -> TubFile:
+    return parse_table(table_of(entries), at)
 
 
 def _reached(entries: Sequence[Stored], now: datetime) -> datetime:
