@@ -10,7 +10,9 @@ import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page, expect
 
+from tubwater.advice import Situation
 from tubwater.services.accounts import Accounts
+from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import RandomNames
 from tubwater.services.memory_accounts import MemoryAccounts
@@ -126,8 +128,23 @@ def test_done_is_one_tap_and_moves_the_task(client: TestClient, keeping: Keeping
     for _ in range(2):  # sent twice, noted once
         assert client.post(f"/tubs/{tub}/due/done", data={"task": "rinse-filter", "key": key[1]}).status_code == 200
     assert [e.task for e in keeping.file(tub).events if isinstance(e, Cared)] == ["rinse-filter"]
-    due = {found.key: found for found in due_of_tub(keeping, MemoryKits(), tub)}
+    due = {found.key: found for found in due_of_tub(Answers(keeping), MemoryKits(), tub, keeping.file(tub))}
     assert not due["rinse-filter"].now and due["wipe-waterline"].now
+
+
+def test_the_list_the_calendar_and_the_stock_share_one_belief(
+    client: TestClient, keeping: Keeping, tub: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked, case = list[str](), Keeping.case
+
+    def counted(self: Keeping, tub: str) -> Situation:
+        asked.append(tub)
+        return case(self, tub)
+
+    monkeypatch.setattr(Keeping, "case", counted)
+    for path in (f"/tubs/{tub}/due", f"/tubs/{tub}/stock", ICS, f"/tubs/{tub}"):
+        assert client.get(path).status_code == 200
+    assert asked == [tub]
 
 
 def test_a_task_that_nobody_knows_is_refused(client: TestClient, tub: str) -> None:
@@ -138,7 +155,8 @@ def test_a_kit_past_its_date_is_due(keeping: Keeping, clock: Clock, tub: str) ->
     kits = MemoryKits()
     kits.keep(Kit("one", "strip", tub=tub, spoils=clock.time - timedelta(days=3)))
     kits.keep(Kit("two", "photometer", tub="another", spoils=clock.time - timedelta(days=3)))
-    assert [found.key for found in due_of_tub(keeping, kits, tub) if found.kind == "expires"] == ["strip"]
+    dues = due_of_tub(Answers(keeping), kits, tub, keeping.file(tub))
+    assert [found.key for found in dues if found.kind == "expires"] == ["strip"]
 
 
 # The stock
@@ -164,11 +182,11 @@ def test_a_stock_counts_from_when_it_was_entered(client: TestClient, keeping: Ke
     keeping.record(tub, Kind.DOSED, {"product": "oxidizer", "amount": "50 g"})
     clock.time += timedelta(days=1)
     save(client, keeping, opened="2026-11-01", expires="2027-11-01")  # another change of the shelf, the same stock
-    pot = shelf_of_tub(keeping, MemoryKits(), tub).pots[0]
+    pot = shelf_of_tub(Answers(keeping), MemoryKits(), tub, keeping.file(tub)).pots[0]
     assert pot.left.grams is not None and pot.left.grams.value == pytest.approx(850.0)
     clock.time += timedelta(days=1)
     save(client, keeping, counted_now="yes")
-    assert shelf_of_tub(keeping, MemoryKits(), tub).pots[0].left.used == 0.0
+    assert shelf_of_tub(Answers(keeping), MemoryKits(), tub, keeping.file(tub)).pots[0].left.used == 0.0
 
 
 def test_a_form_keeps_what_it_does_not_ask_for(client: TestClient, keeping: Keeping, tub: str) -> None:

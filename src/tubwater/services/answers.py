@@ -41,7 +41,7 @@ class Answers:
     """
 
     def __init__(self, keeping: Keeping) -> None:
-        self._keeping = keeping
+        self.keeping = keeping
         self._kept: OrderedDict[Hashable, _Kept] = OrderedDict()
         self._cases: OrderedDict[Hashable, _Kept] = OrderedDict()
         self._shown: OrderedDict[Hashable, _Kept] = OrderedDict()
@@ -54,8 +54,14 @@ class Answers:
         Raises:
             UnknownEntry: there is no such tub.
         """
-        told = (s.entry for s in self._keeping.entries(tub) if s.entry.kind is not Kind.SHOWN)
+        told = (s.entry for s in self.keeping.entries(tub) if s.entry.kind is not Kind.SHOWN)
         return sha256("\n".join(entry.id for entry in told).encode()).hexdigest()
+
+    def case(self, tub: str) -> Situation:
+        """The situation of a tub now."""
+        mark, now = self.mark(tub), self.keeping.clock.now()
+        with self._of(tub):
+            return self._case(tub, mark, now)
 
     def verdict(self, tub: str) -> Verdict:
         """May people get in now?"""
@@ -63,7 +69,7 @@ class Answers:
 
     def recent_verdict(self, tub: str, most: timedelta = timedelta(minutes=10)) -> Verdict:
         """The verdict of the last minutes where the logbook stayed as it was, for a list of many tubs."""
-        kept, now = self._kept.get(("verdict", tub)), self._keeping.clock.now()
+        kept, now = self._kept.get(("verdict", tub)), self.keeping.clock.now()
         if kept and kept.mark == self.mark(tub) and timedelta() <= now - kept.at <= most:
             found: Verdict = kept.value
             if found.kind is not VerdictKind.FIT or now < found.good_until:
@@ -115,11 +121,11 @@ class Answers:
             kept = self._shown.get((tub, what, kind))
             if kept is not None and kept.mark == mark:
                 return False
-            _keep(self._shown, (tub, what, kind), _Kept(mark, self._keeping.clock.now(), None), _ANSWERS)
+            _keep(self._shown, (tub, what, kind), _Kept(mark, self.keeping.clock.now(), None), _ANSWERS)
             return True
 
     def _once(self, tub: str, key: Hashable, ask: Callable[[Situation], _Value]) -> _Value:
-        mark, now = self.mark(tub), self._keeping.clock.now()
+        mark, now = self.mark(tub), self.keeping.clock.now()
         with self._of(tub):
             kept = self._kept.get(key)
             if kept is None or not _same(kept, mark, now):
@@ -131,7 +137,7 @@ class Answers:
     def _case(self, tub: str, mark: str, now: datetime) -> Situation:
         kept = self._cases.get(tub)
         if kept is None or not _same(kept, mark, now):
-            kept = _Kept(mark, now, self._keeping.case(tub))
+            kept = _Kept(mark, now, self.keeping.case(tub))
             _keep(self._cases, tub, kept, _CASES)
         found: Situation = kept.value
         return found

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
 
-from tubwater.advice import Situation, make_plan
-from tubwater.advice.wishes import Wishes
+from tubwater.advice import Situation
+from tubwater.services.answers import Answers
 from tubwater.services.due import Due, due_of
-from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind, Stored
 from tubwater.services.stock import ShelfReport, shelf_of
 from tubwater.services.storage import KitStore
@@ -19,30 +18,28 @@ from tubwater.tub import Package, Product, Reagents, Shelf
 __all__ = ["due_of_tub", "shelf_counted", "shelf_of_tub"]
 
 
-def shelf_of_tub(keeping: Keeping, kits: KitStore, tub: str, weeks: float = 4.0) -> ShelfReport:
-    """The shelf of a tub now, with shopping for ``weeks``.
+def shelf_of_tub(answers: Answers, kits: KitStore, tub: str, file: TubFile, weeks: float = 4.0) -> ShelfReport:
+    """The shelf of a tub now, with shopping for ``weeks``; ``file`` is what its logbook says.
 
     Raises:
         UnknownEntry: no such tub. InputError: the weeks are not 1 to 26.
     """
-    file, case = _now(keeping, tub)
-    plan = make_plan(case, Wishes(days=file.visit.days_until_next))
-    return shelf_of(case, plan, _reagents(file, kits, tub), file.offers, weeks)
+    plan = answers.plan(tub)
+    return shelf_of(_counted_case(answers, tub), plan, _reagents(file, kits, tub), file.offers, weeks)
 
 
-def due_of_tub(keeping: Keeping, kits: KitStore, tub: str, days: float = 14.0) -> tuple[Due, ...]:
-    """What is overdue at a tub, and what becomes due within ``days``.
+def due_of_tub(answers: Answers, kits: KitStore, tub: str, file: TubFile, days: float = 14.0) -> tuple[Due, ...]:
+    """What is overdue at a tub, and what becomes due within ``days``; ``file`` is what its logbook says.
 
     Raises:
         UnknownEntry: no such tub. InputError: the days are not 1 to 400.
     """
-    file, case = _now(keeping, tub)
-    return due_of(case, days, _reagents(file, kits, tub), file.visit.days_until_next)
+    return due_of(_counted_case(answers, tub), days, _reagents(file, kits, tub))
 
 
-def _now(keeping: Keeping, tub: str) -> tuple[TubFile, Situation]:
-    file, case = keeping.file(tub), keeping.case(tub)
-    return file, replace(case, shelf=shelf_counted(file.shelf, keeping.entries(tub), case.now))
+def _counted_case(answers: Answers, tub: str) -> Situation:
+    case = answers.case(tub)
+    return replace(case, shelf=shelf_counted(case.shelf, answers.keeping.entries(tub), case.now))
 
 
 def shelf_counted(shelf: Shelf, entries: Sequence[Stored], now: datetime) -> Shelf:

@@ -71,8 +71,8 @@ def calendar(request: Request, desk: Here, tub: str, key: str = "") -> Response:
     sees = accounts is None or (caller is not None and caller.may(Deed.READ, tub))
     if not sees and not (key and accounts and accounts.reads_calendar(key, tub)):
         raise UnknownEntry("tub", tub)  # never told which of the two is wrong
-    name = desk.keeping.file(tub).tub.name
-    content = calendar_file(tub, name, due_of_tub(desk.keeping, desk.kits, tub, DAYS), desk.now())
+    file = desk.keeping.file(tub)
+    content = calendar_file(tub, file.tub.name, due_of_tub(desk.answers, desk.kits, tub, file, DAYS), desk.now())
     return Response(content, media_type="text/calendar; charset=utf-8")
 
 
@@ -113,7 +113,7 @@ def _stock(
     error: InputError | None = None,
 ) -> HTMLResponse:
     file, newest = desk.keeping.file(tub), desk.keeping.newest(tub, Kind.SHELF)
-    report = shelf_of_tub(desk.keeping, desk.kits, tub, weeks)
+    report = shelf_of_tub(desk.answers, desk.kits, tub, file, weeks)
     values = {
         "tub": tub,
         "file": file,
@@ -131,6 +131,7 @@ def _stock(
 
 def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) -> HTMLResponse:
     accounts, caller = desk.accounts, caller_of(request)
+    file = desk.keeping.file(tub)
     readers: list[Token] = accounts.calendars(tub, caller) if accounts and caller else []
     address = f"{str(request.base_url).rstrip('/')}/tubs/{quote(tub)}/calendar.ics"
     rows = [
@@ -145,11 +146,11 @@ def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) ->
             "task": due.key if due.kind is DueKind.CARE else "",
             "key": desk.keeping.names.fresh(),
         }
-        for due in due_of_tub(desk.keeping, desk.kits, tub, 30.0)
+        for due in due_of_tub(desk.answers, desk.kits, tub, file, 30.0)
     ]
     values = {
         "tub": tub,
-        "file": desk.keeping.file(tub),
+        "file": file,
         "blocks": [("due.overdue", [r for r in rows if r["now"]]), ("due.coming", [r for r in rows if not r["now"]])],
         "may_share": accounts is not None and caller is not None,
         "link": f"{address}?key={made.secret}" if made else "",
