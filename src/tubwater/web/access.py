@@ -21,6 +21,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from tubwater.errors import InputError, NotAllowed, TooManyAttempts, WrongCredentials
 from tubwater.services.accounts import Accounts, Opened
 from tubwater.services.people import ALL_TUBS, Caller, Deed
+from tubwater.web.desk import desk_of
 from tubwater.web.errors import API
 from tubwater.web.forms import SentForm
 from tubwater.web.show import page, say
@@ -181,7 +182,7 @@ def the_accounts(request: Request) -> Accounts:
     Raises:
         NotAllowed: it has none.
     """
-    found: Accounts | None = request.app.state.accounts
+    found = desk_of(request).accounts
     if found is None:
         raise NotAllowed("accounts")
     return found

@@ -72,7 +72,6 @@ def create_app(
     """
     app = FastAPI(title="Tubwater", version=__version__, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.desk = Desk(services, Answers(services), kits or MemoryKits(), zone, accounts)
-    app.state.accounts = accounts
     app.state.home = home
     app.add_middleware(Access, accounts=accounts)
     app.add_middleware(Guard, hosts=hosts)
