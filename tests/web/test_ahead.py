@@ -70,6 +70,7 @@ def test_the_learned_litres_stand_beside_those_of_the_plate(client: TestClient, 
 
 def test_the_ledger_says_when_to_drain_and_what_a_part_would_do(client: TestClient, known: str) -> None:
     page = client.get(f"/tubs/{known}/ledger?change=650+L").text
+    assert re.search(r"Filled 25 Nov 2026; 1 weeks ago\. .* filled in, .* let out\.", words(page))
     assert "Drain by" in words(page) and re.search(r"leaves (4\d|5\d) % of the old water", words(page))
     assert page.count("<table") == 3
     assert client.get(f"/tubs/{known}/ledger?change=9000+L").status_code == 422

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from datetime import datetime
 
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, sentence, text_of
 from tubwater.services.ledger import Built, DrainDate, Ledger, WaterChange
 from tubwater.services.tubfile import UnitSystem
 
-__all__ = ["drain_words", "render_ledger"]
+__all__ = ["drain_words", "figure", "render_ledger", "since_lines"]
 
 _WIDTH = 80
 _METRIC = UnitSystem.METRIC
@@ -19,7 +18,7 @@ _METRIC = UnitSystem.METRIC
 
 def render_ledger(ledger: Ledger, change: WaterChange | None = None, units: UnitSystem = _METRIC) -> str:
     """Since when, by when to drain and why, what is in the water, and what a partial change would do."""
-    parts = [_wrap(drain_words(ledger)), *(_wrap(line) for line in _since(ledger, units)), ""]
+    parts = [_wrap(drain_words(ledger)), *(_wrap(line) for line in since_lines(ledger, units)), ""]
     parts += [text_of("ledger", "rules"), *(line for date in ledger.dates for line in _rule(ledger, date, units)), ""]
     parts += [text_of("ledger", "built"), *(_bullet(_row(built)) for built in ledger.built)]
     parts += ["", *_change(change, units)] if change else []
@@ -35,18 +34,19 @@ def drain_words(ledger: Ledger) -> str:
         return f"{text_of('ledger', 'drain-now')} {sentence(found.reason)}"
     doubt = found.earliest != found.latest
     values = {
-        "date": _day(found.due),
-        "earliest": _day(found.earliest) if found.earliest and doubt else None,
-        "latest": _day(found.latest) if found.latest and doubt else None,
+        "date": show.day(found.due),
+        "earliest": show.day(found.earliest) if found.earliest and doubt else None,
+        "latest": show.day(found.latest) if found.latest and doubt else None,
     }
     return f"{text_of('ledger', 'drain-by', values)} {sentence(found.reason)}"
 
 
-def _since(ledger: Ledger, units: UnitSystem) -> Iterator[str]:
+def since_lines(ledger: Ledger, units: UnitSystem) -> Iterator[str]:
+    """Since when it counts, who was in, what was filled in and let out, and what went in, a sentence each."""
     if ledger.since is None:
         yield text_of("ledger", "since-unknown")
     else:
-        yield text_of("ledger", "since", {"since": _day(ledger.since), "weeks": round(ledger.weeks, 1)})
+        yield text_of("ledger", "since", {"since": show.day(ledger.since), "weeks": round(ledger.weeks, 1)})
     basis = text_of("ledger", f"uses-{ledger.uses_basis}")
     yield text_of(
         "ledger", "uses", {"uses": round(ledger.uses, 1), "week": round(ledger.uses_per_week, 1), "basis": basis}
@@ -61,7 +61,7 @@ def _since(ledger: Ledger, units: UnitSystem) -> Iterator[str]:
 def _rule(ledger: Ledger, date: DrainDate, units: UnitSystem) -> Iterator[str]:
     due = date.due
     word = "never" if due is None else "now" if due <= ledger.as_of else ""
-    when = text_of("ledger", word) if word else _day(due) if due else ""
+    when = text_of("ledger", word) if word else show.day(due) if due else ""
     said = text_of("ledger", "rule", {"date": when, "text": sentence(date.reason, units)})
     used = f" {text_of('ledger', 'used', {'used': date.used})}" if date.used else ""
     advises = "" if date.rule.decides else f" {text_of('ledger', 'advises')}"
@@ -70,8 +70,8 @@ def _rule(ledger: Ledger, date: DrainDate, units: UnitSystem) -> Iterator[str]:
 
 
 def _row(built: Built) -> str:
-    values = {name: _figure(getattr(built.now, name), built) for name in ("median", "low", "high")}
-    fill = _figure(built.fill.median, built)
+    values = {name: figure(getattr(built.now, name), built.unit) for name in ("median", "low", "high")}
+    fill = figure(built.fill.median, built.unit)
     return text_of("ledger", "row", {"key": text_of("built", built.key), "unit": built.unit, "fill": fill, **values})
 
 
@@ -79,17 +79,14 @@ def _change(change: WaterChange, units: UnitSystem) -> Iterator[str]:
     yield text_of("ledger", "change", {"litres": change.litres * change.steps, "left": change.left}, units)
     for before, after in zip(change.before, change.after, strict=True):
         values = {"key": text_of("built", before.key), "unit": before.unit}
-        values |= {"before": _figure(before.now.median, before), "after": _figure(after.now.median, after)}
+        values |= {"before": figure(before.now.median, before.unit), "after": figure(after.now.median, after.unit)}
         yield _bullet(text_of("ledger", "change-row", values))
     yield _bullet(text_of("ledger", "change-uses", {"uses": round(change.uses, 1)}))
 
 
-def _figure(value: float, built: Built) -> str:
-    return f"{value:.1f}" if built.unit == "" or abs(value) < 20.0 else f"{value:.0f}"
-
-
-def _day(at: datetime) -> str:
-    return f"{at.day} {at:%b} {at.year}"
+def figure(value: float, unit: str) -> str:
+    """A value of what is in the water as a reader wants it."""
+    return f"{value:.1f}" if unit == "" or abs(value) < 20.0 else f"{value:.0f}"
 
 
 def _bullet(text: str, mark: str = "- ") -> str:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from tubwater.errors import InputError, Problem
-from tubwater.reports.ledger import drain_words
-from tubwater.reports.units import number
+from tubwater.reports.ledger import drain_words, figure, since_lines
+from tubwater.reports.units import day, number
 from tubwater.services.learned import LearnedValue
-from tubwater.services.ledger import Spread
 from tubwater.tub import VolumeBasis
 from tubwater.units import Dimension, parse_amount
 from tubwater.web.desk import Here
@@ -52,7 +51,9 @@ def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTM
         "drain": drain_words(ledger),
         "change": changed,
         "asked": change,
-        "figure": _figure,
+        "since": since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
+        "figure": figure,
+        "day": day,
         "problems": problems,
     }
     return page(request, "ledger.html", values, 422 if problems else 200)
@@ -90,13 +91,6 @@ def litres_of(text: str, most: float) -> float | None:
     if not 0.0 < litres <= most:
         raise InputError.one("change", text, f"more than nothing and at most {most:g} L")
     return litres
-
-
-def _figure(found: Spread, unit: str) -> tuple[str, str, str]:
-    """Median, low and high as a reader wants them."""
-    places = 1 if unit == "" or abs(found.median) < 20.0 else 0
-    low, high = (f"{value:.{places}f}" for value in (found.low, found.high))
-    return f"{found.median:.{places}f}", low, high
 
 
 def _learnt(value: LearnedValue) -> Learnt:
