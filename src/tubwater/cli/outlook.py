@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import argparse
 from datetime import datetime
-from typing import TypeVar
 
+from tubwater.cli.options import number_of
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.outlook import render_outlook
@@ -13,8 +13,6 @@ from tubwater.services.outlook import Scenario, outlook_for
 from tubwater.services.tubfile import TubFile, UnitSystem
 
 __all__ = ["outlook_of"]
-
-_Default = TypeVar("_Default", float, None)
 
 
 def outlook_of(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
@@ -25,15 +23,15 @@ def outlook_of(words: argparse.Namespace, file: TubFile, now: datetime, units: U
     """
     scenario = Scenario(
         party_at=_moment("--party-at", words.party_at, now),
-        party_people=_number("--party-people", words.party_people, 0.0),
-        party_minutes=_number("--party-minutes", words.party_minutes, 60.0),
+        party_people=number_of("--party-people", words.party_people, 0.0),
+        party_minutes=number_of("--party-minutes", words.party_minutes, 60.0),
         away_from=_moment("--away-from", words.away_from, now),
         away_until=_moment("--away-until", words.away_until, now),
-        opening=_number("--opening", words.opening, None),
-        tablets=_number("--tablets", words.tablets, None),
+        opening=number_of("--opening", words.opening, None),
+        tablets=number_of("--tablets", words.tablets, None),
         test_now=words.test or "",
     )
-    days = _number("--days", words.days, 14.0)
+    days = number_of("--days", words.days, 14.0)
     found = outlook_for(file.tub, file.shelf, file.events, now, days, scenario, words.seed)
     return to_json(found) + "\n" if words.json else render_outlook(found, units)
 
@@ -49,12 +47,3 @@ def _moment(option: str, text: str | None, now: datetime) -> datetime | None:
     if found < now:
         raise InputError.one(option, text, f"a time after now ({now:%Y-%m-%d %H:%M})")
     return found
-
-
-def _number(option: str, text: str | None, default: _Default) -> float | _Default:
-    if text is None:
-        return default
-    try:
-        return float(text)
-    except ValueError:
-        raise InputError.one(option, text, "a number") from None

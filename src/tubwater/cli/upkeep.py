@@ -6,8 +6,8 @@ import argparse
 from collections.abc import Callable
 from datetime import datetime
 
+from tubwater.cli.options import number_of
 from tubwater.cli.sheets import written
-from tubwater.errors import InputError
 from tubwater.reports.calendar import DAYS, calendar_file
 from tubwater.reports.data import to_json
 from tubwater.reports.due import render_due
@@ -38,27 +38,20 @@ def upkeep_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
 
 
 def _shelf(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
-    report = shelf_of_file(file, now, _number("--weeks", words.weeks, 4.0), words.seed)
+    report = shelf_of_file(file, now, number_of("--weeks", words.weeks, 4.0), words.seed)
     return to_json(report) + "\n" if words.json else render_shelf(report, units)
 
 
 def _due(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
-    days = _number("--days", words.days, 14.0)
+    days = number_of("--days", words.days, 14.0)
     found = due_of_file(file, now, days, words.seed)
     return to_json(found) + "\n" if words.json else render_due(found, now, days)
 
 
 def _calendar(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
-    days = _number("--days", words.days, DAYS)
+    days = number_of("--days", words.days, DAYS)
     found = due_of_file(file, now, days, words.seed)
     if words.json:
         return to_json(found) + "\n"
     content = calendar_file(file.tub.name, file.tub.name, found, now, days)
     return written(words.out, content) if words.out else content.decode()
-
-
-def _number(option: str, text: str | None, default: float) -> float:
-    try:
-        return default if text is None else float(text)
-    except ValueError:
-        raise InputError.one(option, text, "a number") from None
