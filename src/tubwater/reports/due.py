@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from tubwater.reports import units as show
 from tubwater.reports.text import method_or, sentence, text_of
+from tubwater.reports.wrapped import bullet
 from tubwater.services.due import Due, DueKind
 
 __all__ = ["due_note", "due_reason", "due_words", "reminder_text", "render_due"]
-
-_WIDTH = 80
 
 
 def render_due(dues: Sequence[Due], now: datetime, days: float) -> str:
@@ -24,14 +22,14 @@ def render_due(dues: Sequence[Due], now: datetime, days: float) -> str:
     coming = [_row(due) for due in dues if not due.now]
     parts = [_say("head", day=day), ""]
     for head, rows in (("overdue", late), ("coming", coming)):
-        parts += [_say(head), *map(_bullet, rows), ""] if rows else []
-    return "\n".join([*parts, _bullet(_say("caution"), "! ")]) + "\n"
+        parts += [_say(head), *map(bullet, rows), ""] if rows else []
+    return "\n".join([*parts, bullet(_say("caution"), "! ")]) + "\n"
 
 
 def reminder_text(name: str, dues: Sequence[Due], now: datetime) -> str:
     """A letter about what is due on this day."""
     head = _say("mail-head", name=name, day=show.day(now))
-    return "\n".join([head, "", *(_bullet(_row(due)) for due in dues), "", _say("caution"), _say("mail-foot")]) + "\n"
+    return "\n".join([head, "", *(bullet(_row(due)) for due in dues), "", _say("caution"), _say("mail-foot")]) + "\n"
 
 
 def due_words(due: Due) -> str:
@@ -74,7 +72,3 @@ def _notes(due: Due) -> Iterator[str]:
         yield _say("last", day=show.day(due.last)) if due.last else _say("never")
     if due.minutes:
         yield _say("minutes", minutes=due.minutes)
-
-
-def _bullet(text: str, mark: str = "- ") -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent="  " + mark, subsequent_indent="    ")

@@ -7,22 +7,22 @@ from collections.abc import Iterator
 
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, sentence, text_of
+from tubwater.reports.wrapped import WIDTH, bullet, wrapped
 from tubwater.services.ledger import Built, DrainDate, Ledger, WaterChange
 from tubwater.services.tubfile import UnitSystem
 
 __all__ = ["drain_words", "figure", "render_ledger", "since_lines"]
 
-_WIDTH = 80
 _METRIC = UnitSystem.METRIC
 
 
 def render_ledger(ledger: Ledger, change: WaterChange | None = None, units: UnitSystem = _METRIC) -> str:
     """Since when, by when to drain and why, what is in the water, and what a partial change would do."""
-    parts = [_wrap(drain_words(ledger)), *(_wrap(line) for line in since_lines(ledger, units)), ""]
+    parts = [wrapped(drain_words(ledger)), *(wrapped(line) for line in since_lines(ledger, units)), ""]
     parts += [text_of("ledger", "rules"), *(line for date in ledger.dates for line in _rule(ledger, date, units)), ""]
-    parts += [text_of("ledger", "built"), *(_bullet(_row(built)) for built in ledger.built)]
+    parts += [text_of("ledger", "built"), *(bullet(_row(built)) for built in ledger.built)]
     parts += ["", *_change(change, units)] if change else []
-    return "\n".join([*parts, "", _bullet(text_of("ledger", "caution"), "! ")]) + "\n"
+    return "\n".join([*parts, "", bullet(text_of("ledger", "caution"), "! ")]) + "\n"
 
 
 def drain_words(ledger: Ledger) -> str:
@@ -65,8 +65,8 @@ def _rule(ledger: Ledger, date: DrainDate, units: UnitSystem) -> Iterator[str]:
     said = text_of("ledger", "rule", {"date": when, "text": sentence(date.reason, units)})
     used = f" {text_of('ledger', 'used', {'used': date.used})}" if date.used else ""
     advises = "" if date.rule.decides else f" {text_of('ledger', 'advises')}"
-    yield _bullet(said + used + advises)
-    yield textwrap.fill(explain(date.reason), _WIDTH, initial_indent="    ", subsequent_indent="    ")
+    yield bullet(said + used + advises)
+    yield textwrap.fill(explain(date.reason), WIDTH, initial_indent="    ", subsequent_indent="    ")
 
 
 def _row(built: Built) -> str:
@@ -80,18 +80,10 @@ def _change(change: WaterChange, units: UnitSystem) -> Iterator[str]:
     for before, after in zip(change.before, change.after, strict=True):
         values = {"key": text_of("built", before.key), "unit": before.unit}
         values |= {"before": figure(before.now.median, before.unit), "after": figure(after.now.median, after.unit)}
-        yield _bullet(text_of("ledger", "change-row", values))
-    yield _bullet(text_of("ledger", "change-uses", {"uses": round(change.uses, 1)}))
+        yield bullet(text_of("ledger", "change-row", values))
+    yield bullet(text_of("ledger", "change-uses", {"uses": round(change.uses, 1)}))
 
 
 def figure(value: float, unit: str) -> str:
     """A value of what is in the water as a reader wants it."""
     return f"{value:.1f}" if unit == "" or abs(value) < 20.0 else f"{value:.0f}"
-
-
-def _bullet(text: str, mark: str = "- ") -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent="  " + mark, subsequent_indent="    ")
-
-
-def _wrap(text: str) -> str:
-    return textwrap.fill(text, _WIDTH)

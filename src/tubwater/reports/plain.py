@@ -10,12 +10,12 @@ from datetime import datetime, timedelta
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, marked, quantity_unit, sentence, text_of
 from tubwater.reports.units import moment
+from tubwater.reports.wrapped import WIDTH, wrapped
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import AfterSoak, Amount, BetterTest, Expectation, Plan, Quantity, Reason, Step, Verdict, VerdictKind
 
-__all__ = ["WIDTH", "amount_text", "moment", "render_plan", "render_verdict", "render_why", "step_text"]
+__all__ = ["amount_text", "moment", "render_plan", "render_verdict", "render_why", "step_text"]
 
-WIDTH = 80
 _MARGIN = 12
 _METRIC = UnitSystem.METRIC
 _OTHERWISE = {  # a reason that makes another sentence of its step
@@ -26,7 +26,7 @@ _OTHERWISE = {  # a reason that makes another sentence of its step
 
 def render_verdict(verdict: Verdict, units: UnitSystem = _METRIC) -> str:
     """May people get in: one sentence, its time, why, and what would change it."""
-    lines = [_wrap(_headline(verdict)), _wrap(_span(verdict))]
+    lines = [wrapped(_headline(verdict)), wrapped(_span(verdict))]
     lines += ["", *_bullets(marked(reason, units) for reason in verdict.reasons)]
     if verdict.changes:
         lines += ["", "What would change it:", *_bullets(sentence(change, units) for change in verdict.changes)]
@@ -170,7 +170,7 @@ def _outlook(plan: Plan, units: UnitSystem) -> list[str]:
 
 def _ending(plan: Plan, units: UnitSystem) -> str:
     said = " ".join(sentence(reason, units) for reason in plan.fit_when)
-    return _wrap(f"{said} Come back {moment(plan.next_visit)}.".strip()) + "\n"
+    return wrapped(f"{said} Come back {moment(plan.next_visit)}.".strip()) + "\n"
 
 
 def _better(test: BetterTest) -> str:
@@ -205,7 +205,7 @@ def _opening(share: float) -> str:
 
 
 def _why_block(title: str, reasons: Iterable[Reason], units: UnitSystem) -> str:
-    lines = [_wrap(title)]
+    lines = [wrapped(title)]
     for reason in reasons:
         lines += list(_bullets([sentence(reason, units)]))
         basis = explain(reason)
@@ -228,7 +228,3 @@ def _bullets(lines: Iterable[str]) -> Iterator[str]:
 def _inner(text: str, hang: str = "") -> str:
     margin = " " * _MARGIN
     return textwrap.fill(text, WIDTH, initial_indent=margin, subsequent_indent=margin + hang)
-
-
-def _wrap(text: str) -> str:
-    return textwrap.fill(text, WIDTH)

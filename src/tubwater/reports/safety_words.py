@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
 from tubwater.facts.safety import SafetyRule
 from tubwater.reports.text import text_of
+from tubwater.reports.wrapped import bullet, wrapped
 from tubwater.services.safety import SafetySheet
 
 __all__ = ["render_safety", "safety_words"]
-
-_WIDTH = 80
 
 
 def safety_words(sheet: SafetySheet, made: date) -> dict[str, Any]:
@@ -41,16 +39,16 @@ def safety_words(sheet: SafetySheet, made: date) -> dict[str, Any]:
 
 def render_safety(words: dict[str, Any]) -> str:
     """The words for a terminal of 80 columns; the table as one line for each pair."""
-    parts = [words["title"], "", _wrap(words["lead"]), "", _wrap(words["table"]["head"])]
+    parts = [words["title"], "", wrapped(words["lead"]), "", wrapped(words["table"]["head"])]
     names = words["table"]["families"]
     for i, first in enumerate(names):
         with_these = [f"{second} ({words['table']['rows'][i][j]})" for j, second in enumerate(names)
                       if words["table"]["rows"][i][j]]  # fmt: skip
-        parts.append(_bullet(f"{first}: {', '.join(with_these)}"))
+        parts.append(bullet(f"{first}: {', '.join(with_these)}"))
     for block in (*words["topics"], words["shelf"]):
         if block["lines"]:
-            parts += ["", block["head"], *(_bullet(line) for line in block["lines"])]
-    return "\n".join([*parts, "", _wrap(words["unverified"]), _wrap(words["foot"])]) + "\n"
+            parts += ["", block["head"], *(bullet(line) for line in block["lines"])]
+    return "\n".join([*parts, "", wrapped(words["unverified"]), wrapped(words["foot"])]) + "\n"
 
 
 def _say(kind: str, **values: object) -> str:
@@ -82,11 +80,3 @@ def _shelf(sheet: SafetySheet) -> Iterator[str]:
     for pair in sheet.on_shelf:
         effect = text_of("effect", pair.effect)
         yield _say("shelf-pair", first=pair.first, second=pair.second, effect=effect)
-
-
-def _wrap(text: str) -> str:
-    return textwrap.fill(text, _WIDTH)
-
-
-def _bullet(text: str) -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent="  - ", subsequent_indent="    ")

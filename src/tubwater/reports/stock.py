@@ -11,6 +11,7 @@ from typing import Any
 from tubwater.facts import Substance
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, method_or, sentence, text_of
+from tubwater.reports.wrapped import WIDTH
 from tubwater.services.lookup import all_substances
 from tubwater.services.stock import Candidate, Cost, Pack, Pot, Purchase, ShelfReport
 from tubwater.services.tubfile import UnitSystem
@@ -18,7 +19,6 @@ from tubwater.tub import Reason
 
 __all__ = ["Line", "Mark", "Section", "money", "purchase_words", "render_shelf", "shelf_words"]
 
-_WIDTH = 80
 _METRIC = UnitSystem.METRIC
 _LIKELY = 0.02  # a narrower spread is not worth telling
 
@@ -82,7 +82,7 @@ _MARKS = {
 
 def _wrapped(line: Line) -> str:
     first, later = _MARKS[line.mark]
-    return textwrap.fill(line.text, _WIDTH, initial_indent=first, subsequent_indent=later)
+    return textwrap.fill(line.text, WIDTH, initial_indent=first, subsequent_indent=later)
 
 
 def _say(kind: str, units: UnitSystem = _METRIC, **values: object) -> str:

@@ -6,24 +6,23 @@ import textwrap
 
 from tubwater.reports import units as show
 from tubwater.reports.text import kinds, text_of
+from tubwater.reports.wrapped import WIDTH, bullet, wrapped
 from tubwater.services.troubles import Ranked, Ranking
 
 __all__ = ["render_ranking"]
-
-_WIDTH = 80
 
 
 def render_ranking(ranking: Ranking) -> str:
     """Causes with their likelihood and remedies, and the next check; for complaints the fixed advice."""
     if ranking.complaint:
-        advice = (_bullet(text_of("complaint", kind)) for kind in kinds("complaint"))
+        advice = (bullet(text_of("complaint", kind)) for kind in kinds("complaint"))
         return "\n".join([text_of("trouble", "unwell"), *advice, ""])
     lines = [text_of("trouble", "title"), ""]
     for cause in ranking.causes:
         lines += [*_cause(cause), ""]
     if ranking.next_check:
-        lines += [text_of("trouble", "next"), _bullet(text_of("check", ranking.next_check)), ""]
-    return "\n".join([*lines, textwrap.fill(text_of("trouble", "foot"), _WIDTH), ""])
+        lines += [text_of("trouble", "next"), bullet(text_of("check", ranking.next_check)), ""]
+    return "\n".join([*lines, wrapped(text_of("trouble", "foot")), ""])
 
 
 def _cause(cause: Ranked) -> list[str]:
@@ -32,11 +31,7 @@ def _cause(cause: Ranked) -> list[str]:
     return [
         head,
         *(
-            textwrap.fill(text_of("remedy", key), _WIDTH, initial_indent=" " * 12 + "- ", subsequent_indent=" " * 14)
+            textwrap.fill(text_of("remedy", key), WIDTH, initial_indent=" " * 12 + "- ", subsequent_indent=" " * 14)
             for key in cause.remedy
         ),
     ]
-
-
-def _bullet(text: str) -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
