@@ -8,7 +8,7 @@ import pytest
 
 from tubwater.errors import InputError
 from tubwater.services.tubfile import TubFile, parse_tub_file
-from tubwater.tub import Package, Product, Reagents
+from tubwater.tub import Dosed, Package, Product, Reagents
 from tubwater.tub.data import as_data, from_data
 
 NOW = datetime(2026, 11, 26, 9, tzinfo=UTC)
@@ -37,9 +37,25 @@ def test_a_currency_may_stand_before_or_behind(text: str, amount: float, currenc
     assert (package.price, package.currency) == (amount, currency)
 
 
-def test_a_liquid_may_be_sold_by_volume() -> None:
-    (acid,) = read('[[product]]\nsubstance = "muriatic acid"\nstrength = "31 %"\nsize = "5 L"\n').shelf.products
-    assert acid.package.grams == pytest.approx(5800.0)  # 1.16 kg/L
+LIQUID = '[[product]]\nsubstance = "muriatic acid"\nstrength = "31 %"\n'
+# The pound and the US fluid ounce by definition (international yard and pound); the acid has 1.16 kg/L.
+LIQUIDS = [("5 L", 5800.0), ("250 mL", 290.0), ("8 US fl oz", 274.44), ("2 lb", 907.185), ("1.5 kg", 1500.0)]
+
+
+@pytest.mark.parametrize(("text", "grams"), LIQUIDS)
+def test_a_liquid_is_bought_counted_and_dosed_by_volume_or_mass(text: str, grams: float) -> None:
+    dose = f'[[dosed]]\nproduct = "muriatic acid"\namount = "{text}"\n'
+    file = read(f'{LIQUID}size = "{text}"\nstock = "{text}"\n{dose}')
+    (acid,), (dosed,) = file.shelf.products, file.events
+    assert isinstance(dosed, Dosed)
+    assert [acid.package.grams, acid.stock_grams, dosed.grams] == pytest.approx([grams] * 3, rel=1e-4)
+
+
+@pytest.mark.parametrize("text", ["8 oz", "1 gal", "200 L", "5 h"])
+def test_an_amount_of_a_liquid_that_reads_two_ways_or_is_none_is_refused(text: str) -> None:
+    with pytest.raises(InputError) as refused:
+        read(f'{LIQUID}size = "{text}"\n[[dosed]]\nproduct = "muriatic acid"\namount = "{text}"\n')
+    assert [problem.field for problem in refused.value.problems] == ["product[1].size", "dosed[1].amount"]
 
 
 def test_reagents_and_offers_are_read() -> None:

@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from tubwater.errors import InputError, Problem
+from tubwater.facts import Form, Substance
 from tubwater.units import Dimension, parse_amount
 
 __all__ = ["Entries"]
@@ -115,6 +116,20 @@ class Entries:
             return None
         return found
 
+    def grams(
+        self, key: str, substance: Substance | None, example: str, low: float = 0.0, high: float = math.inf
+    ) -> float | None:
+        """Product, g; of a liquid it may be told by volume. None where there is none or it is wrong."""
+        liquid = substance is not None and substance.form is Form.LIQUID
+        if substance is None or not liquid or not _is_volume(self.raw(key)):
+            return self.amount(key, Dimension.MASS, "g", example, low, high, liquid)
+        litres = self.amount(key, Dimension.VOLUME, "L", example, liquid=True)
+        found = None if litres is None else litres * 1000.0 * (substance.density_kg_per_l or 1.0)
+        if found is not None and not low <= found <= high:
+            self.wrong(key, self.raw(key), f"{_span(low, high, 'g')} of product")
+            return None
+        return found
+
     def moment(self, key: str) -> datetime | None:
         """A time; one without an offset is taken in the zone of now. None where there is none or it is wrong."""
         value = self.raw(key)
@@ -199,6 +214,14 @@ def _day_of(value: object) -> date | None:
         return date.fromisoformat(value) if isinstance(value, str) and len(value) == 10 else None
     except ValueError:
         return None
+
+
+def _is_volume(value: object) -> bool:
+    """What cannot be meant counts as none, and is told when it is read."""
+    try:
+        return isinstance(value, str) and parse_amount(value, liquid=True).unit.dimension is Dimension.VOLUME
+    except InputError:
+        return False
 
 
 def _is_number(value: object) -> bool:

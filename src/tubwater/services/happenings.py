@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from tubwater.errors import InputError
-from tubwater.facts import Form, care_steps, methods, substances
+from tubwater.facts import care_steps, methods, substances
 from tubwater.measurement import reading_problem
 from tubwater.services.entries import Entries
 from tubwater.services.lookup import method_key
@@ -163,16 +163,8 @@ def _dose_grams(entries: Entries, product: Product | None) -> tuple[float | None
         entries.wrong("measures", count, "an amount instead, or a scoop, cap or spoon for this product")
     if "amount" not in entries and count is None:
         entries.need("amount", 'how much went in, such as "30 g"')
-    return _weighed(entries, product), 0.05
-
-
-def _weighed(entries: Entries, product: Product | None) -> float | None:
     substance = substances()[product.substance] if product else None
-    text = entries.raw("amount")
-    if substance and substance.form is Form.LIQUID and isinstance(text, str) and "l" in text.lower().split("g")[-1]:
-        litres = entries.amount("amount", Dimension.VOLUME, "L", "100 mL", liquid=True)
-        return None if litres is None else litres * 1000.0 * (substance.density_kg_per_l or 1.0)
-    return entries.amount("amount", Dimension.MASS, "g", "30 g", 0.0, 20_000.0)
+    return entries.grams("amount", substance, "30 g", 0.0, 20_000.0), 0.05
 
 
 def _soaked(entries: Entries) -> Event | None:

@@ -8,10 +8,10 @@ from datetime import date, datetime
 
 from tubwater.advice.reagents import doubtful_tests, reagents_good_until
 from tubwater.errors import InputError, Problem
-from tubwater.facts import Form, methods, substances
+from tubwater.facts import methods, substances
 from tubwater.services.entries import Entries
 from tubwater.tub import Event, Package, Reagents
-from tubwater.units import Dimension, parse_number
+from tubwater.units import parse_number
 
 __all__ = ["old_reagents", "package_of", "reagents_of"]
 
@@ -24,7 +24,7 @@ _EXPECTED = 'the price with its currency, such as "8.90 EUR"'
 
 def package_of(entries: Entries, substance: str) -> Package:
     """Size, price and dates of a product; what is wrong is noted."""
-    grams = _size(entries, substance)
+    grams = entries.grams("size", substances().get(substance), "2 kg", 1.0, _MOST_GRAMS)
     price = _price(entries)
     opened, expires = _dates(entries)
     counted = _counted(entries)
@@ -54,16 +54,6 @@ def old_reagents(packs: Sequence[Reagents], events: Sequence[Event]) -> list[Pro
         given = f"good until {reagents_good_until(pack).day}, tested with on {at:%Y-%m-%d}"
         found.append(Problem(f"reagents[{number}].expires", given, "a pack within its date; what it read is doubtful"))
     return found
-
-
-def _size(entries: Entries, substance: str) -> float | None:
-    """Product in a full package, g; of a liquid it may be told by volume."""
-    known = substances().get(substance)
-    text = entries.raw("size")
-    if known and known.form is Form.LIQUID and isinstance(text, str) and not re.search(r"g\b|lb|mg", text.lower()):
-        litres = entries.amount("size", Dimension.VOLUME, "L", "5 L", 0.01, 100.0, liquid=True)
-        return None if litres is None else litres * 1000.0 * (known.density_kg_per_l or 1.0)
-    return entries.amount("size", Dimension.MASS, "g", "2 kg", 1.0, _MOST_GRAMS)
 
 
 def _price(entries: Entries) -> tuple[float, str] | None:

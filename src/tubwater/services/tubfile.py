@@ -303,7 +303,7 @@ def _product(entries: Entries, questions: list[Problem]) -> Product | None:
         substance=substance,
         strength=strength,
         measures=measures,
-        stock_grams=entries.amount("stock", Dimension.MASS, "g", "1 kg"),
+        stock_grams=entries.grams("stock", substances().get(substance), "1 kg"),
         tablet_grams=next((m.grams for m in measures if m.kind is MeasureKind.TABLET), None),
         declared_parts=MappingProxyType(_parts(entries.table("parts"))),
         package=package_of(entries, substance),
