@@ -165,9 +165,7 @@ def test_after_diarrhoea_the_pipes_are_disinfected_in_water_without_bromide_and_
     assert told and all(r.basis is not None and r.basis.kind is BasisKind.FROM_MEMORY for r in told)
     grams = sum(s.amount.grams for s in chlorine if s.amount)
     rest = sum(float(r.values.get("grams", 0.0)) for r in told)
-    assert (
-        180.0 < grams + rest < 260.0
-    )  # 26 g of chlorine in bleach: 218 g; the plate less a tenth: 197 g
+    assert 180.0 < grams + rest < 260.0  # 26 g of chlorine in bleach: 218 g; the plate less a tenth: 197 g
     held = sum(s.minutes for s in plan.steps[:second_drain] if s.kind is StepKind.WAIT and s.covered)
     assert held == pytest.approx(765.0)  # 15,300 mg/L min at 20 mg/L, from memory
 

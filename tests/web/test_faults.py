@@ -59,6 +59,7 @@ FIELDS = (
     *("sanitizer", "units", "temperature", "heater", "soaks_per_week", "soak_minutes", "fill_pH", "fill_source"),
     *("fill_total_alkalinity", "unit_total_alkalinity", "days", "later_by", "step", "about", "to", "locked", "case"),
     *("next", "password", "device", "address", "soak_not_noted", "volume_from", "kind", "setting", "guideline"),
+    *("size", "price", "expires", "opened", "counted_now", "remove", "saw_kind", "saw_product", "weighed"),
 )
 ODD = st.sampled_from(
     (

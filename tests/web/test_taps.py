@@ -11,7 +11,6 @@ from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
 from web.harness import Clock
 
-MOST = 60_000
 MOST_TAPS = 6
 COUNT = """
 const count = (what) => sessionStorage.setItem(what, 1 + Number(sessionStorage.getItem(what) || 0));
@@ -34,11 +33,11 @@ def known(keeping: Keeping, clock: Clock, tub: str) -> None:
 def from_the_first_page(page: Page, tub: str) -> None:
     page.add_init_script(COUNT)
     page.goto("/")
-    page.locator(f"a[href='/tubs/{tub}']").first.tap(timeout=MOST)
-    page.get_by_role("link", name="Enter a test").tap(timeout=MOST)
-    page.locator("label:has(input[name='bromine'][value='1'])").tap(timeout=MOST)
-    page.locator("label:has(input[name='pH'][value='7.8'])").tap(timeout=MOST)
-    page.get_by_role("button", name="Save the test").tap(timeout=MOST)
+    page.locator(f"a[href='/tubs/{tub}']").first.tap()
+    page.get_by_role("link", name="Enter a test").tap()
+    page.locator("label:has(input[name='bromine'][value='1'])").tap()
+    page.locator("label:has(input[name='pH'][value='7.8'])").tap()
+    page.get_by_role("button", name="Save the test").tap()
 
 
 def test_a_known_tub_answers_two_numbers_with_verdict_and_first_dose_in_six_taps(
@@ -47,8 +46,8 @@ def test_a_known_tub_answers_two_numbers_with_verdict_and_first_dose_in_six_taps
     known(keeping, clock, tub)
     page = open_page()
     from_the_first_page(page, tub)
-    expect(page.locator("[data-verdict]").first).to_be_visible(timeout=MOST)
-    expect(page.locator(".dose").first).to_be_visible(timeout=MOST)
+    expect(page.locator("[data-verdict]").first).to_be_visible()
+    expect(page.locator(".dose").first).to_be_visible()
     assert 0 < counted(page, "taps") <= MOST_TAPS
     assert counted(page, "keys") == 0
 
@@ -59,5 +58,5 @@ def test_the_verdict_and_the_dose_of_those_taps_stand_on_the_first_screen(
     known(keeping, clock, tub)
     page = open_page()
     from_the_first_page(page, tub)
-    expect(page.locator(".verdict h2").first).to_be_in_viewport(timeout=MOST)
-    expect(page.locator(".dose").first).to_be_in_viewport(timeout=MOST)
+    expect(page.locator(".verdict h2").first).to_be_in_viewport()
+    expect(page.locator(".dose").first).to_be_in_viewport()

@@ -23,6 +23,7 @@ from tubwater.services.storage import Kit
 from tubwater.services.upkeep import due_of_tub, shelf_of_tub
 from tubwater.tub import Cared
 from tubwater.web import create_app
+from tubwater.web.show import say
 from web.harness import DESK, MOST, PHONE, ZONE, Clock, Plain, violations
 
 WORDS = "larch spoon kettle river"
@@ -219,6 +220,7 @@ def test_what_cannot_be_meant_is_told_on_the_form(
     assert newest is not None
     answer = client.post(f"/tubs/{tub}/shelf/0", data=form(after=newest.entry.id, **{field: value}))
     assert answer.status_code == 422 and 'value="900 g"' in answer.text
+    assert say("error.problem", field=field, given=value) in answer.text
 
 
 def test_the_stock_page_names_each_product_and_refuses_weeks_that_cannot_be_meant(client: TestClient, tub: str) -> None:

@@ -134,7 +134,8 @@ def test_who_leaves_locks_the_cover_and_hands_over_and_somebody_takes_it_up(
     page.get_by_label("Who takes over?").fill("the neighbour")
     leave = page.get_by_role("button", name="Hand over and leave")
     leave.click()
-    assert page.locator("#visit[data-phase='running']").count() == 1  # the cover is not locked yet
+    expect(page.locator("input[name='locked']:invalid")).to_be_attached()  # the cover is not locked yet
+    expect(page.locator("#visit[data-phase='running']")).to_be_attached()
     page.get_by_text("The cover is closed and locked").click()
     leave.click()
     expect(page.locator("h1").first).to_contain_text("the neighbour")

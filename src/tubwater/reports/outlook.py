@@ -33,12 +33,14 @@ def _span(bands: np.ndarray) -> str:
 
 
 def _follows(outlook: Outlook, units: UnitSystem) -> list[str]:
-    lines = []
-    if outlook.falls_maybe:
-        lines.append(f"The sanitizer may be too low from {show.moment(outlook.falls_maybe)} on (5 in 100).")
-    if outlook.falls_likely:
-        lines.append(f"It is more likely too low than not from {show.moment(outlook.falls_likely)} on.")
-    lines.append(f"Test again by {show.moment(outlook.next_test.at)}: {sentence(outlook.next_test.reason, units)}")
+    falls, test = (("maybe", outlook.falls_maybe), ("falls", outlook.falls_likely)), outlook.next_test
+    lines = [_say(kind, at=show.moment(at)) for kind, at in falls if at]
+    lines.append(_say("test", at=show.moment(test.at), why=sentence(test.reason, units)))
     if outlook.test_holds is not None:
-        lines.append(f"A test now with that method would hold for about {show.hours(outlook.test_holds)}.")
+        method = text_of("method", outlook.scenario.test_now)
+        lines.append(_say("test-holds", method=method, hours=outlook.test_holds))
     return lines
+
+
+def _say(kind: str, **values: object) -> str:
+    return text_of("outlook", kind, values)
