@@ -10,13 +10,14 @@ from tubwater.advice.now import substance_of
 from tubwater.belief import Observer
 from tubwater.chemistry import Composition
 from tubwater.dynamics import TubState
-from tubwater.facts import Role
+from tubwater.facts import Role, defaults
 from tubwater.tub import Product
 
 __all__ = ["PH_HIGH", "PH_LOW", "SCALE_HIGH", "allowed", "cap_grams", "largest_allowed"]
 
 PH_LOW, PH_HIGH = 6.8, 8.2
 SCALE_HIGH = 0.6
+_OXIDANT_HEADROOM = 1.3  # of a shock, for monopersulfate that finds no bromide: it only piles up (judgement)
 _TAIL = 0.05
 _MG_PER_EQ = 50043.5
 
@@ -44,7 +45,17 @@ def allowed(beside: Beside, after: TubState, sanitizer_high: float) -> bool:
     scale, scale_before = Observer(after).solved.si_calcite, beside.calcite()
     if not _within(scale, scale_before, -np.inf, SCALE_HIGH):
         return False
-    return _within(_to_come(beside, after), _to_come(beside, beside.state), -np.inf, sanitizer_high)
+    if not _within(_to_come(beside, after), _to_come(beside, beside.state), -np.inf, sanitizer_high):
+        return False
+    most = max(sanitizer_high, _OXIDANT_HEADROOM * defaults()["shock_mg"].value)
+    return _within(_oxidant(beside, after), _oxidant(beside, beside.state), -np.inf, most)
+
+
+def _oxidant(beside: Beside, state: TubState) -> np.ndarray:
+    """The sanitizer with all monopersulfate, whether or not there is bromide for it to react with, mg/L."""
+    observer = Observer(state)
+    value: np.ndarray = observer.read(beside.sanitizer) + observer.monopersulfate
+    return value
 
 
 def _to_come(beside: Beside, state: TubState) -> np.ndarray:
