@@ -48,12 +48,25 @@ export const word = (name, gaps = {}) =>
   Object.entries(gaps).reduce((text, [gap, value]) => text.replace(`%${gap}%`, value), texts[name] || "");
 
 async function learn() {
-  const version = new URL(import.meta.url).pathname;
-  if (texts.version === version) return;
+  const { lang, dataset } = document.documentElement;
+  const [version, before] = [new URL(import.meta.url).pathname, texts.lang];
+  if (texts.version === version && (before === lang || dataset.kept)) return;
   try {
-    texts = { ...(await (await fetch("/offline/words")).json()), version };
+    // The language in the address lets the worker's own copy of another one aside.
+    texts = { ...(await (await fetch(`/offline/words?lang=${lang}`)).json()), version };
     localStorage.setItem("words", JSON.stringify(texts));
+    if (before && before !== texts.lang) await speakAnew();
   } catch { /* the words of the last time do */ }
+}
+
+// The language was changed: what is kept for the time without a network is asked for in the new one.
+async function speakAnew() {
+  navigator.serviceWorker?.controller?.postMessage({ anew: true });
+  if ((await waiting()).length) return; // what was answered by a packet goes on by it
+  for (const { tub, visit } of await all("packets")) {
+    const answer = await reach(`/api/tubs/${tub}/visits/${visit}/packet`, {}, 120e3);
+    if (answer.ok) await write("packets", await answer.json());
+  }
 }
 
 // ---------- sending ----------
@@ -281,16 +294,16 @@ addEventListener("submit", async (event) => {
 
 // ---------- the worker ----------
 
+const worker = navigator.serviceWorker?.register("/sw.js").catch(() => null);
+
 // Asks the worker to keep pages; false where there is none, as on a page that came without HTTPS.
 export async function keepPages(urls) {
-  const here = await navigator.serviceWorker?.getRegistration().catch(() => null);
-  if (!here) return false;
-  const { active } = await navigator.serviceWorker.ready;
-  active.postMessage({ keep: urls });
-  return true;
+  if (!(await worker)) return false;
+  const tooLong = new Promise((done) => setTimeout(done, 20e3, null));
+  const ready = await Promise.race([navigator.serviceWorker.ready, tooLong]);
+  ready?.active.postMessage({ keep: urls });
+  return Boolean(ready);
 }
-
-if ("serviceWorker" in navigator) navigator.serviceWorker.register("/sw.js").catch(() => {});
 
 async function start() {
   await learn();

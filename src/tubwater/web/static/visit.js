@@ -356,6 +356,8 @@ async function settled() {
   const over = ["finished", "closed"].includes(place.dataset.phase);
   await hold({ closed: over || place.dataset.phase === "left", due: place.dataset.due });
   if (over) { await drop("packets", visit); return; }
+  wanted = true;
+  packetLine("packet.not");
   await fetchPacket();
 }
 
@@ -365,17 +367,32 @@ async function retry(unsent) {
   try { if (!busy && (await reach(api, {}, 20e3)).ok) location.assign(anew); } catch { /* alone then */ }
 }
 
+let wanted = false; // the packet of this page, until it is here
+let asking = false;
+const packetLine = (name) => { const line = document.querySelector("[data-packet]"); line.hidden = false; line.textContent = word(name); };
+
+// The server may take a minute over it, and the network may be gone meanwhile: it is asked for until it is here.
 async function fetchPacket() {
-  const line = document.querySelector("[data-packet]");
-  line.hidden = false;
-  line.textContent = word("packet.not");
+  if (!wanted || asking || alone) return;
+  asking = true;
   try {
     const answer = await reach(`${api}/packet`, {}, 120e3);
-    if (!answer.ok) return;
-    await write("packets", await answer.json());
-    const kept = await keepPages([address, `/tubs/${tub}`, `/tubs/${tub}/test`, `/tubs/${tub}/card`, "/"]);
-    line.textContent = word(kept ? "packet.ready" : "packet.open");
-  } catch { /* the page stays, and says that it is not ready */ }
+    if (answer.ok) await packed(await answer.json());
+  } catch { /* the page stays, says that it is not ready, and asks again */ } finally { asking = false; }
+}
+
+async function packed(packet) {
+  if (alone) return; // the screens go by the packet that was here
+  await write("packets", packet);
+  wanted = false;
+  const kept = await keepPages([address, `/tubs/${tub}`, `/tubs/${tub}/test`, `/tubs/${tub}/card`, "/"]);
+  packetLine(kept ? "packet.ready" : "packet.open");
+}
+
+// What can only be settled with the network is tried now and then: the packet, and a screen that says to stop.
+async function goOn() {
+  if (known && !alone) await fetchPacket();
+  else if (!place.querySelector("[data-screen]")) await retry(true);
 }
 
 // Whoever comes back to the page sees what others did meanwhile.
@@ -390,6 +407,8 @@ async function again() {
 }
 
 setInterval(tick, 250);
+setInterval(goOn, 15e3);
+addEventListener("online", goOn);
 addEventListener("pageshow", tick);
 document.addEventListener("visibilitychange", again);
 addEventListener("outbox", async (event) => { if (!event.detail.count && (alone || !known)) { try { if ((await reach(api, {}, 4000)).ok) location.assign(anew); } catch { /* later */ } } });
