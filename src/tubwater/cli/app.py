@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
@@ -123,6 +124,7 @@ def _print_options(parser: argparse.ArgumentParser) -> None:
 def _common_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="for a machine")
     parser.add_argument("--units", choices=("metric", "us"), help="how amounts are printed")
+    parser.add_argument("--language", choices=("en", "de"), help="English or German; else TUBWATER_LANGUAGE")
     parser.add_argument("--now", metavar="TIME", help="answer as of this time, such as 2026-11-20T09:00:00+01:00")
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="another draw of the possible tubs")
 
@@ -159,9 +161,12 @@ def _answered(
     storehouse: Callable[[], Storehouse] | None,
     server: Callable[[argparse.Namespace], int] | None,
 ) -> int:
+    from tubwater.cli.language import language_for
     from tubwater.errors import InputError, StoreUnavailable, TubwaterError
+    from tubwater.reports.language import choose
 
     try:
+        choose(language_for(words, os.environ))
         if words.command == "serve":
             if server is None:
                 raise StoreUnavailable("no pages can be served from here")

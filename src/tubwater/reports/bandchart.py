@@ -10,6 +10,7 @@ from tubwater.facts import Limits
 from tubwater.reports.scale import FAINT, NO_LIMIT, Table, axis_rule, axis_stretches, limit_words, shown, span_words
 from tubwater.reports.svg import element, percent, points, words
 from tubwater.reports.text import quantity_unit, text_of
+from tubwater.reports.units import dated, moment
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Quantity
 
@@ -108,7 +109,7 @@ def band_table(chart: BandChart, units: UnitSystem = UnitSystem.METRIC) -> Table
     rows += [(event.at, (event.text, "", "", "")) for event in chart.happenings]
     head = tuple(text_of("chart", word) for word in ("when", "what", "low", "middle", "high"))
     ordered = sorted(rows, key=lambda row: row[0])
-    return Table(_title(chart, units), head, tuple((_moment(at), *cells) for at, cells in ordered))
+    return Table(_title(chart, units), head, tuple((moment(at), *cells) for at, cells in ordered))
 
 
 class _Frame:
@@ -150,8 +151,8 @@ def _description(chart: BandChart, units: UnitSystem) -> str:
     lows = [v for band in chart.bands for v in band.p5]
     highs = [v for band in chart.bands for v in band.p95]
     values = {
-        "since": _moment(frame.since),
-        "until": _moment(frame.until),
+        "since": moment(frame.since),
+        "until": moment(frame.until),
         "lowest": shown(min(lows), quantity, units) if lows else None,
         "highest": shown(max(highs), quantity, units) if highs else None,
         "readings": str(len(chart.readings)) if chart.readings else None,
@@ -159,10 +160,6 @@ def _description(chart: BandChart, units: UnitSystem) -> str:
         "out": limit_words(chart.limits, "out", quantity, units),
     }
     return text_of("chart", "chart-desc", values)
-
-
-def _moment(at: datetime) -> str:
-    return f"{at:%a} {at.day} {at:%b}, {at:%H:%M}"
 
 
 def _wanted(chart: BandChart, frame: _Frame) -> str:
@@ -183,7 +180,7 @@ def _days(frame: _Frame) -> Iterator[str]:
         x = percent(frame.x(day))
         yield element("line", class_="o-day", x1=x, x2=x, y1=0, y2=_HIGH, stroke="currentColor", stroke_opacity=0.15)
         if n % each == 0 and 0.03 < frame.x(day) < 0.97:
-            yield element("text", words(f"{day.day} {day:%b}"), class_="w-num", x=x, y=_HIGH + 20.0,
+            yield element("text", words(dated(day, "day-month")), class_="w-num", x=x, y=_HIGH + 20.0,
                           text_anchor="middle", font_size=14)  # fmt: skip
 
 

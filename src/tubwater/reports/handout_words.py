@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from datetime import datetime
 from itertools import groupby
 from typing import Any
 
 from tubwater.facts import Limits
 from tubwater.reports import units as show
+from tubwater.reports.language import language
+from tubwater.reports.plain import measures_text
 from tubwater.reports.rangeline import axis_drawing
 from tubwater.reports.scale import limit_words, shown
-from tubwater.reports.text import quantity_unit, text_of
+from tubwater.reports.text import named, quantity_unit, text_of, upper_first
 from tubwater.services.handout import Contact, Does, DoseRow, Handout, SoakDose
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Quantity
@@ -28,12 +29,12 @@ def handout_words(handout: Handout, contact: Contact | None = None, units: UnitS
     """Everything on the sheet as texts, lists and tables; no figure is rounded further by whoever shows it."""
     say = _Say(handout, units)
     return {
-        "lang": "en",
+        "lang": language().value,
         "date": handout.as_of.date().isoformat(),
         "title": text_of("handout", "title", {"name": handout.tub.name}),
         "name": handout.tub.name,
-        "subtitle": say("subtitle", litres=round(handout.litres, -1), guideline=handout.guideline.name),
-        "made": say("made", date=_day(handout.as_of)),
+        "subtitle": say("subtitle", litres=round(handout.litres, -1), guideline=text_of("guideline", handout.guideline.key)),
+        "made": say("made", date=show.dated(handout.as_of, "long")),
         "enter": {"head": say("enter"), "lines": list(_enter(say))},
         "bands": {"head": say("bands"), "key": say("band-key"), "rows": list(_bands(say))},
         "week": {"head": say("week"), "steps": list(_week(say))},
@@ -53,8 +54,7 @@ def measured(amount: Amount, units: UnitSystem = _METRIC) -> str:
         weight = f"{show.millilitres(amount.millilitres, units)}, {weight}"
     if not amount.count or amount.measure in ("", "scale"):
         return weight
-    kind = amount.measure if amount.count <= 1.0 else f"{amount.measure}-many"
-    return f"{text_of('measures', kind, {'count': show.fraction(amount.count)})} ({weight})"
+    return f"{measures_text(amount)} ({weight})"
 
 
 class _Say:
@@ -64,7 +64,7 @@ class _Say:
         self.handout, self.units = handout, units
         self.limits = dict(handout.bands)
         name = text_of("quantity", handout.sanitizer.value)
-        self._always = {"sanitizer": name, "Sanitizer": _upper(name)}
+        self._always = {"sanitizer": name, "Sanitizer": upper_first(name)}
 
     def __call__(self, kind: str, **values: object) -> str:
         return text_of("handout", kind, {**self._always, **values}, self.units)
@@ -109,7 +109,7 @@ def _band(say: _Say, quantity: Quantity, limits: Limits) -> dict[str, Any]:
     aim, bathing, out = (limit_words(limits, which, quantity, say.units) for which in ("aim", "bathing", "out"))
     unit = quantity_unit(quantity, say.units)
     alt = say("band-alt", quantity=quantity.value, aim=aim, bathing=bathing, out=out, unit=unit)
-    name = _upper(text_of("quantity", quantity.value))
+    name = upper_first(text_of("quantity", quantity.value))
     return {
         "name": name,
         "aim": say("band", aim=aim, unit=unit),
@@ -132,7 +132,7 @@ def _week(say: _Say) -> Iterator[dict[str, str]]:
         if quantity in kinds:
             yield _step(say(kind), handout.mix_minutes)
     if handout.oxidizer:
-        yield _step(say("week-oxidizer", Product=_upper(handout.oxidizer)), handout.oxidizer_minutes)
+        yield _step(say("week-oxidizer", Product=upper_first(named(handout.oxidizer))), handout.oxidizer_minutes)
     if "wipe-waterline" in care:
         yield _step(say("week-wipe"), 0.0)
     if handout.feeder:
@@ -151,7 +151,7 @@ def _dates(say: _Say) -> Iterator[str]:
     known += [(text_of("care-short", "water"), handout.drain_by)] if handout.drain_by else []
     for what, due in known:
         kind = "week-date-now" if due <= handout.as_of else "week-date"
-        yield say(kind, what=what, day=f"{due.day} {due:%b}")
+        yield say(kind, what=what, day=show.dated(due, "day-month"))
 
 
 def _feeder(say: _Say) -> str:
@@ -184,7 +184,7 @@ def _doses(say: _Say) -> dict[str, Any]:
         wanted = say.limits[quantity]
         said = [_dose(say, row) for row in rows if not _is_wanted(row, wanted)]
         unit = quantity_unit(quantity, say.units)
-        name = _upper(text_of("quantity", quantity.value))
+        name = upper_first(text_of("quantity", quantity.value))
         groups += [{"name": f"{name}, {unit}" if unit else name, "rows": said}] if said else []
     far = say.value(say.limits[say.handout.sanitizer].keep_out_high, say.handout.sanitizer)
     columns = [say("doses-reads"), say("doses-do"), say("doses-then")]
@@ -250,7 +250,12 @@ def _stop(say: _Say) -> Iterator[str]:
 
 def _never(say: _Say) -> Iterator[str]:
     for pair in say.handout.never[:_MOST_PAIRS]:
-        yield say("never-pair", first=_upper(pair.first), second=pair.second, effect=text_of("effect", pair.effect))
+        yield say(
+            "never-pair",
+            first=upper_first(named(pair.first)),
+            second=named(pair.second),
+            effect=text_of("effect", pair.effect),
+        )
     yield say("never-more")
     yield say("never-water")
     if say.handout.feeder:
@@ -268,11 +273,3 @@ def _ask(contact: Contact) -> dict[str, Any]:
         "under": text_of("handout", "ask-qr"),
         "alt": text_of("handout", "ask-qr-alt", {"address": contact.address}),
     }
-
-
-def _day(at: datetime) -> str:
-    return f"{at.day} {at:%B} {at.year}"
-
-
-def _upper(text: str) -> str:
-    return text if text == "pH" else text[:1].upper() + text[1:]

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from tubwater.reports import units as show
-from tubwater.reports.text import explain, sentence, text_of
+from tubwater.reports.text import explain, named, sentence, text_of
 from tubwater.reports.wrapped import WIDTH, bullet, wrapped
 from tubwater.services.ledger import Built, DrainDate, Ledger, WaterChange
 from tubwater.services.tubfile import UnitSystem
@@ -54,7 +54,9 @@ def since_lines(ledger: Ledger, units: UnitSystem) -> Iterator[str]:
     if ledger.since is not None:
         yield text_of("ledger", "water", {"litres_in": ledger.litres_in, "litres_out": ledger.litres_out}, units)
     if ledger.products:
-        added = ", ".join(f"{show.grams(grams, units)} {name}" for name, grams in sorted(ledger.products.items()))
+        added = ", ".join(
+            f"{show.grams(grams, units)} {named(name)}" for name, grams in sorted(ledger.products.items())
+        )
         yield text_of("ledger", "added", {"list": added})
 
 
@@ -86,4 +88,4 @@ def _change(change: WaterChange, units: UnitSystem) -> Iterator[str]:
 
 def figure(value: float, unit: str) -> str:
     """A value of what is in the water as a reader wants it."""
-    return f"{value:.1f}" if unit == "" or abs(value) < 20.0 else f"{value:.0f}"
+    return show.fixed(value, 1) if unit == "" or abs(value) < 20.0 else f"{value:.0f}"

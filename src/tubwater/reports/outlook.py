@@ -18,12 +18,14 @@ _PER_DAY = 24
 def render_outlook(outlook: Outlook, units: UnitSystem = UnitSystem.METRIC) -> str:
     """One line a day with the middle and the span of 90 in 100, then what follows from it."""
     names = [name for name in outlook.bands if name != SATURATION]
-    head = f"{'':<12}" + "".join(f"{text_of('quantity', name):<19}" for name in names[:3]) + "in range"
+    head = f"{'':<12}" + "".join(f"{text_of('quantity', name):<19}" for name in names[:3]) + _say("in-range")
     lines = [head.rstrip()]
     for start in range(0, len(outlook.times), _PER_DAY):
         day = slice(start, start + _PER_DAY)
         cells = "".join(f"{_span(outlook.bands[name][:, day]):<19}" for name in names[:3])
-        lines.append(f"{outlook.times[start]:%a %d %b}  {cells}{show.percent(float(outlook.in_band[day].mean())):>8}")
+        lines.append(
+            f"{show.dated(outlook.times[start], 'row'):<12}{cells}{show.percent(float(outlook.in_band[day].mean())):>8}"
+        )
     return "\n".join([*lines, "", *_follows(outlook, units), ""])
 
 

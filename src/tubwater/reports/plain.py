@@ -8,13 +8,13 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from tubwater.reports import units as show
-from tubwater.reports.text import explain, marked, quantity_unit, sentence, text_of
+from tubwater.reports.text import explain, marked, named, quantity_unit, sentence, text_of, upper_first
 from tubwater.reports.units import moment
 from tubwater.reports.wrapped import WIDTH, wrapped
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import AfterSoak, Amount, BetterTest, Expectation, Plan, Quantity, Reason, Step, Verdict, VerdictKind
 
-__all__ = ["amount_text", "moment", "render_plan", "render_verdict", "render_why", "step_text"]
+__all__ = ["amount_text", "measures_text", "moment", "render_plan", "render_verdict", "render_why", "step_text"]
 
 _MARGIN = 12
 _METRIC = UnitSystem.METRIC
@@ -29,32 +29,34 @@ def render_verdict(verdict: Verdict, units: UnitSystem = _METRIC) -> str:
     lines = [wrapped(_headline(verdict)), wrapped(_span(verdict))]
     lines += ["", *_bullets(marked(reason, units) for reason in verdict.reasons)]
     if verdict.changes:
-        lines += ["", "What would change it:", *_bullets(sentence(change, units) for change in verdict.changes)]
+        lines += ["", _say("changes"), *_bullets(sentence(change, units) for change in verdict.changes)]
     return "\n".join(lines) + "\n"
 
 
 def render_plan(plan: Plan, units: UnitSystem = _METRIC) -> str:
     """The whole plan: verdict, steps, the rule after each soak, what to buy, and when people may get in."""
     parts = [render_verdict(plan.verdict, units), _steps(plan, units)]
-    parts += [_section("Good to know", [marked(note, units) for note in plan.notes])]
+    parts += [_section(_say("notes"), [marked(note, units) for note in plan.notes])]
     parts += [_after_soak(plan.after_soak, units)]
-    parts += [_section("In the days after" if plan.horizon else "Until the next visit", _outlook(plan, units))]
-    parts += [_section("Left out, and why", [sentence(reason, units) for reason in plan.refused])]
-    parts += [_section("To buy", [sentence(reason, units) for reason in plan.shopping])]
-    parts += [_section("A better test would pay", [_better(test) for test in plan.better_tests])]
+    parts += [_section(_say("after" if plan.horizon else "until"), _outlook(plan, units))]
+    parts += [_section(_say("refused"), [sentence(reason, units) for reason in plan.refused])]
+    parts += [_section(_say("to-buy"), [sentence(reason, units) for reason in plan.shopping])]
+    parts += [_section(_say("better-tests"), [_better(test) for test in plan.better_tests])]
     parts += [_ending(plan, units)]
     return "\n".join(part for part in parts if part)
 
 
 def render_why(plan: Plan, units: UnitSystem = _METRIC, step: int | None = None) -> str:
     """The reasons of the verdict and of each step (or of one step, counted from 1), each with its basis and source."""
-    blocks = [] if step else [("The verdict", plan.verdict.reasons)]
+    blocks = [] if step else [(_say("the-verdict"), plan.verdict.reasons)]
     numbered = [
-        (f"Step {n}: {step_text(s, units)}", s.reasons) for n, s in enumerate(plan.steps, 1) if step in (None, n)
+        (_say("step", number=n, text=step_text(s, units)), s.reasons)
+        for n, s in enumerate(plan.steps, 1)
+        if step in (None, n)
     ]
     blocks += numbered
     if step is None and plan.after_soak:
-        blocks += [("After every soak", plan.after_soak.reasons)]
+        blocks += [(_say("after-soak"), plan.after_soak.reasons)]
     return "\n".join(_why_block(title, reasons, units) for title, reasons in blocks)
 
 
@@ -63,9 +65,9 @@ def step_text(step: Step, units: UnitSystem = _METRIC) -> str:
     values: dict[str, object] = {
         "minutes": step.minutes or None,
         "litres": step.litres or None,
-        "tablets": "1 tablet" if step.tablets == 1.0 else f"{step.tablets:.0f} tablets" if step.tablets else "empty",
+        "tablets": _tablets(step.tablets),
         "opening": _opening(step.opening),
-        "by": step.by or "whoever is there",
+        "by": step.by or _say("whoever"),
         "task": text_of("care", step.task) if step.task else text_of("care", "all"),
         "what": amount_text(step.amount, units) if step.amount else "",
         "quantities": ", ".join(text_of("quantity", quantity) for quantity in step.quantities),
@@ -74,41 +76,56 @@ def step_text(step: Step, units: UnitSystem = _METRIC) -> str:
     kind = "wait covered" if step.covered else "prepare cold" if cold else step.kind.value
     kind = next((_OTHERWISE[r.kind] for r in step.reasons if r.kind in _OTHERWISE), kind)
     text = text_of("step", kind, {k: v for k, v in values.items() if v is not None}, units)
-    part = f" Part {step.part} of {step.parts}." if step.parts > 1 else ""
-    return text + part + (" May be left out when time is short." if step.optional else "")
+    part = " " + _say("part", part=step.part, parts=step.parts) if step.parts > 1 else ""
+    return text + part + (" " + _say("optional") if step.optional else "")
 
 
 def amount_text(amount: Amount, units: UnitSystem = _METRIC) -> str:
     """Weight and measure of an addition: "60 g of soda ash, that is 2 level scoops"."""
-    weight = show.grams(amount.grams, units)
+    weight, product = show.grams(amount.grams, units), named(amount.product)
     if amount.millilitres:
-        weight = f"{show.millilitres(amount.millilitres, units)} ({weight})"
+        volume = show.millilitres(amount.millilitres, units)
+        weight = text_of("amount", "volume", {"volume": volume, "weight": weight})
     if not amount.count or amount.measure in ("", "scale", "jug"):
-        return f"{weight} of {amount.product}"
-    level = "" if amount.measure == "tablet" else "level "
-    name = amount.measure if amount.count <= 1.0 else f"{amount.measure}s"
-    return f"{weight} of {amount.product}, that is {show.fraction(amount.count)} {level}{name}"
+        return text_of("amount", "plain", {"weight": weight, "product": product})
+    return text_of("amount", "measured", {"weight": weight, "product": product, "count": measures_text(amount)})
+
+
+def measures_text(amount: Amount) -> str:
+    """How much of a product in its own measure: "2 level scoops"."""
+    kind = amount.measure if amount.count <= 1.0 else f"{amount.measure}-many"
+    return text_of("measures", kind, {"count": show.fraction(amount.count)})
+
+
+def _say(kind: str, **values: object) -> str:
+    return text_of("plan", kind, values)
+
+
+def _tablets(count: float) -> str:
+    if not count:
+        return _say("empty")
+    return _say("tablet") if count == 1.0 else _say("tablets", count=f"{count:.0f}")
 
 
 def _headline(verdict: Verdict) -> str:
     word = text_of("verdict", verdict.kind.value)
     if verdict.kind is not VerdictKind.FIT:
-        return word if verdict.kind is VerdictKind.KEEP_OUT else f"{word} Nobody in the water for now."
-    people = "1 person" if verdict.people == 1 else f"up to {verdict.people} people"
-    return f"{word} {people[0].upper()}{people[1:]} may get in for {show.minutes(verdict.minutes)}, then test again."
+        return word if verdict.kind is VerdictKind.KEEP_OUT else f"{word} {_say('nobody')}"
+    kind = "fit-one" if verdict.people == 1 else "fit"
+    return f"{word} {_say(kind, people=verdict.people, minutes=verdict.minutes)}"
 
 
 def _span(verdict: Verdict) -> str:
     if verdict.kind is VerdictKind.FIT:
-        return f"As of {moment(verdict.as_of)}; good until {moment(verdict.good_until)}."
-    return f"As of {moment(verdict.as_of)}; it holds until a new test says otherwise."
+        return _say("as-of", at=verdict.as_of, until=verdict.good_until)
+    return _say("as-of-not", at=verdict.as_of)
 
 
 def _steps(plan: Plan, units: UnitSystem) -> str:
     if not plan.steps:
-        return "Nothing to add this time.\n"
+        return _say("nothing") + "\n"
     length = max(step.starts_at + step.minutes for step in plan.steps)
-    title = f"What to do, {show.minutes(length)} from {moment(plan.begins)}"
+    title = _say("what-to-do", minutes=length, at=plan.begins)
     told: dict[str, int] = {}
     blocks = [block for n, step in enumerate(plan.steps, 1) for block in _step(n, step, plan.begins, units, told)]
     return "\n".join([title, "", *blocks])
@@ -117,13 +134,13 @@ def _steps(plan: Plan, units: UnitSystem) -> str:
 def _step(number: int, step: Step, begins: datetime, units: UnitSystem, told: dict[str, int]) -> Iterator[str]:
     starts = begins + timedelta(minutes=step.starts_at)
     late = (starts.date() - begins.date()).days
-    mark = f"{starts:%H:%M}" if not late else f"+{late} d {starts:%H:%M}"
+    mark = f"{starts:%H:%M}" if not late else _say("late", days=late, time=f"{starts:%H:%M}")
     head = f"{number:>2}  {mark}  ".ljust(_MARGIN)
     yield textwrap.fill(step_text(step, units), WIDTH, initial_indent=head, subsequent_indent=" " * _MARGIN)
     if step.reasons:
-        yield _inner("Why: " + marked(step.reasons[0], units))
+        yield _inner(_say("why", text=marked(step.reasons[0], units)))
     if step.expected:
-        yield _inner("Should then read: " + _expected(step.expected, units))
+        yield _inner(_say("reads", list=_expected(step.expected, units)))
     yield from (_inner("! " + text, "  ") for text in _cautions(number, step, told))
     yield ""
 
@@ -136,17 +153,18 @@ def _cautions(number: int, step: Step, told: dict[str, int]) -> Iterator[str]:
             told[key] = number
             yield text_of("caution", key)
     if again:
-        yield f"Also the cautions of step{'s' if len(again) > 1 else ''} {' and '.join(str(n) for n in again)}."
+        kind = "cautions-of-many" if len(again) > 1 else "cautions-of"
+        yield _say(kind, list=_say("and").join(str(n) for n in again))
 
 
 def _after_soak(rule: AfterSoak | None, units: UnitSystem) -> str:
     if rule is None:
         return ""
-    each = f"For each person and half-hour in the water, add {amount_text(rule.amount, units)}, pumps on, cover open."
+    each = _say("each-soak", amount=amount_text(rule.amount, units))
     most = amount_text(_as_much(rule.amount, rule.daily_cap_grams), units)
-    rest = f"Then nobody gets in for {show.minutes(rule.wait_minutes)}. At most {most} a day."
+    rest = _say("then-nobody", minutes=rule.wait_minutes, most=most)
     lines = [each, rest, *(sentence(reason, units) for reason in rule.reasons[:1])]
-    return _section("After every soak", [*lines, *("! " + text_of("caution", key) for key in rule.cautions)])
+    return _section(_say("after-soak"), [*lines, *("! " + text_of("caution", key) for key in rule.cautions)])
 
 
 def _as_much(amount: Amount, grams: float) -> Amount:
@@ -156,28 +174,24 @@ def _as_much(amount: Amount, grams: float) -> Amount:
 
 
 def _outlook(plan: Plan, units: UnitSystem) -> list[str]:
-    lines = [f"At the end of this visit: {_expected(plan.end, units)}."] if plan.end else []
+    lines = [_say("end", list=_expected(plan.end, units))] if plan.end else []
     if plan.low_point:
-        until = moment(plan.horizon) if plan.horizon else "the next visit"
-        lines.append(f"At the lowest before {until}: {_expected(plan.low_point, units)}.")
+        until = moment(plan.horizon) if plan.horizon else _say("next-visit")
+        lines.append(_say("lowest", until=until, list=_expected(plan.low_point, units)))
     if plan.outcome:
-        lines.append(
-            f"In the good range {show.percent(plan.outcome.in_band)} of the hours; "
-            f"without this plan {show.percent(plan.outcome.in_band_without_plan)}."
-        )
+        share, without = plan.outcome.in_band, plan.outcome.in_band_without_plan
+        lines.append(_say("outcome", share=share, without=without))
     return lines
 
 
 def _ending(plan: Plan, units: UnitSystem) -> str:
     said = " ".join(sentence(reason, units) for reason in plan.fit_when)
-    return wrapped(f"{said} Come back {moment(plan.next_visit)}.".strip()) + "\n"
+    return wrapped(f"{said} {_say('come-back', at=plan.next_visit)}".strip()) + "\n"
 
 
 def _better(test: BetterTest) -> str:
     method, name = text_of("method", test.method), text_of("quantity", test.quantity)
-    return (
-        f"{method[0].upper()}{method[1:]} for {name}: about {show.number(test.hours_per_week)} more good hours a week."
-    )
+    return _say("better", Method=upper_first(method), name=name, hours=test.hours_per_week)
 
 
 def _expected(values: Iterable[Expectation], units: UnitSystem) -> str:
@@ -187,7 +201,7 @@ def _expected(values: Iterable[Expectation], units: UnitSystem) -> str:
 def _reading(value: Expectation, units: UnitSystem) -> str:
     unit = quantity_unit(value.quantity, units)
     low, median, high = (_rounded(v, value.quantity, units) for v in (value.low, value.median, value.high))
-    return f"{text_of('quantity', value.quantity)} {median} ({low} to {high}) {unit}".rstrip()
+    return _say("reading", name=text_of("quantity", value.quantity), median=median, low=low, high=high, unit=unit)
 
 
 def _rounded(value: float, quantity: Quantity, units: UnitSystem) -> str:
@@ -195,7 +209,7 @@ def _rounded(value: float, quantity: Quantity, units: UnitSystem) -> str:
     if quantity is Quantity.TEMPERATURE:
         return show.temperature(value, units).split()[0]
     places = 1 if quantity is Quantity.PH or value < 20.0 else 0
-    return f"{value:.{places}f}"
+    return show.fixed(value, places)
 
 
 def _opening(share: float) -> str:
@@ -210,7 +224,9 @@ def _why_block(title: str, reasons: Iterable[Reason], units: UnitSystem) -> str:
         lines += list(_bullets([sentence(reason, units)]))
         basis = explain(reason)
         lines += (
-            [textwrap.fill(f"Basis: {basis}.", WIDTH, initial_indent="    ", subsequent_indent="    ")] if basis else []
+            [textwrap.fill(_say("basis", text=basis), WIDTH, initial_indent="    ", subsequent_indent="    ")]
+            if basis
+            else []
         )
     return "\n".join(lines) + "\n"
 

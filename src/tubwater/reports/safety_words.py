@@ -7,7 +7,8 @@ from datetime import date
 from typing import Any
 
 from tubwater.facts.safety import SafetyRule
-from tubwater.reports.text import text_of
+from tubwater.reports.language import language
+from tubwater.reports.text import named, text_of
 from tubwater.reports.wrapped import bullet, wrapped
 from tubwater.services.safety import SafetySheet
 
@@ -17,7 +18,7 @@ __all__ = ["render_safety", "safety_words"]
 def safety_words(sheet: SafetySheet, made: date) -> dict[str, Any]:
     """Everything on the sheet as texts, lists and a table; ``made`` dates it."""
     return {
-        "lang": "en",
+        "lang": language().value,
         "date": made.isoformat(),
         "title": _say("title"),
         "lead": _say("lead"),
@@ -63,7 +64,7 @@ def _short(sheet: SafetySheet, first: str, second: str) -> str:
 
 def _members(sheet: SafetySheet) -> Iterator[tuple[str, str]]:
     for family, names in sheet.members:
-        yield text_of("family", family), ", ".join(names)
+        yield text_of("family", family), ", ".join(map(named, names))
 
 
 def _rule(rule: SafetyRule) -> str:
@@ -79,4 +80,4 @@ def _shelf(sheet: SafetySheet) -> Iterator[str]:
         yield _say("shelf-none")
     for pair in sheet.on_shelf:
         effect = text_of("effect", pair.effect)
-        yield _say("shelf-pair", first=pair.first, second=pair.second, effect=effect)
+        yield _say("shelf-pair", first=named(pair.first), second=named(pair.second), effect=effect)

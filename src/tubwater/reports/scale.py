@@ -46,7 +46,7 @@ def shown(value: float, quantity: Quantity, units: UnitSystem) -> str:
     if quantity is Quantity.TEMPERATURE:
         return show.temperature(value, units).split()[0]
     if quantity is Quantity.PH:
-        return f"{value:.1f}"
+        return show.fixed(value, 1)
     return f"{value:.0f}" if value >= 20.0 else show.number(round(value, 1))
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from tubwater.facts import Substance
 from tubwater.reports import units as show
-from tubwater.reports.text import explain, method_or, sentence, text_of
+from tubwater.reports.text import explain, method_or, named, sentence, text_of, upper_first
 from tubwater.reports.wrapped import WIDTH
 from tubwater.services.lookup import all_substances
 from tubwater.services.stock import Candidate, Cost, Pack, Pot, Purchase, ShelfReport
@@ -95,7 +95,7 @@ def _pots(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
     for pot in report.pots:
         lines = [*_left(pot, units), _use(pot, units), *_lasts(pot), *_good(pot)]
         lines += [sentence(pot.refusal)] if pot.refusal else []
-        yield Line(f"{pot.product.name}: {' '.join(lines)}")
+        yield Line(f"{named(pot.product.name)}: {' '.join(lines)}")
 
 
 def _left(pot: Pot, units: UnitSystem) -> Iterator[str]:
@@ -173,7 +173,7 @@ def _packs(report: ShelfReport) -> Iterator[Line]:
 
 def _pack(pack: Pack) -> str:
     method = method_or(pack.reagents.method)
-    values: dict[str, Any] = {"method": method[0].upper() + method[1:], "name": pack.reagents.name}
+    values: dict[str, Any] = {"method": upper_first(method), "name": pack.reagents.name}
     if pack.good.day is None:
         return _say("pack-unknown", **values)
     kind = "pack-over" if pack.over else "pack"
@@ -207,14 +207,14 @@ def _money(report: ShelfReport) -> Iterator[Line]:
     for cost in report.money.costs:
         yield from map(Line, _cost(report, cost))
     if report.money.costs and report.money.unpriced:
-        yield Line(_say("unpriced", list=", ".join(report.money.unpriced)))
+        yield Line(_say("unpriced", list=", ".join(map(named, report.money.unpriced))))
 
 
 def _cost(report: ShelfReport, cost: Cost) -> Iterator[str]:
     week, of = cost.per_week, cost.currency
     wide = week.high - week.low > _LIKELY * max(week.value, 0.01)
     ends: dict[str, Any] = {name: money(getattr(week, name), of) if wide else None for name in ("low", "high")}
-    shares = ", ".join(f"{money(part, of)} {name}" for name, part in cost.parts)
+    shares = ", ".join(f"{money(part, of)} {named(name)}" for name, part in cost.parts)
     yield _say("week", value=money(week.value, of), list=shares, **ends)
     if cost.per_soak is not None:
         basis = text_of("soaks", report.money.soaks_basis)
@@ -225,7 +225,7 @@ def _cost(report: ShelfReport, cost: Cost) -> Iterator[str]:
 
 def money(amount: float, currency: str) -> str:
     """An amount with its currency as the keeper wrote it; small ones to a hundredth of the smallest coin."""
-    return f"{amount:.2f} {currency}" if amount >= 0.1 or amount == 0.0 else f"{amount:.3f} {currency}"
+    return f"{show.fixed(amount, 2 if amount >= 0.1 or amount == 0.0 else 3)} {currency}"
 
 
 def _cheapest(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
@@ -235,7 +235,7 @@ def _cheapest(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
 
 
 def _candidate(candidate: Candidate, units: UnitSystem) -> str:
-    name = candidate.product.name
+    name = named(candidate.product.name)
     if candidate.against:
         return _say("candidate-not", name=name, why=" ".join(map(sentence, candidate.against)))
     adds = ", ".join(
@@ -245,7 +245,8 @@ def _candidate(candidate: Candidate, units: UnitSystem) -> str:
     price = money(candidate.price, candidate.currency) if candidate.price is not None else None
     offered = "" if candidate.in_hand else _say("offered")
     kind = "candidate" if candidate.now else "candidate-not-now"
-    hazards = ", ".join(next(s.hazards for s in all_substances() if s.key == candidate.product.substance))
+    found = next(s.hazards for s in all_substances() if s.key == candidate.product.substance)
+    hazards = ", ".join(text_of("hazard", hazard) for hazard in found)
     values: dict[str, Any] = {"name": name, "grams": candidate.grams, "price": price, "adds": adds, "hazards": hazards}
     return _say(kind, units, offered=offered, **values)
 
@@ -255,10 +256,10 @@ def _apart(report: ShelfReport) -> Iterator[Line]:
         yield Line(_say("apart-none"))
         return
     for pair in report.never:
-        yield Line(_say("apart-pair", first=pair.first, second=pair.second, effect=_effect(pair.effect)))
+        yield Line(_say("apart-pair", first=named(pair.first), second=named(pair.second), effect=_effect(pair.effect)))
     yield Line(_say("places", count=len(report.places)), Mark.HEAD)
     for number, names in enumerate(report.places, 1):
-        yield Line(_say("place", number=number, names=", ".join(names)), Mark.NUMBERED)
+        yield Line(_say("place", number=number, names=", ".join(map(named, names))), Mark.NUMBERED)
     for rule in report.storage:
         mark = "" if rule.basis.verified else "\u00a0*"
         yield Line(text_of("safety-rule", rule.key) + mark)

@@ -25,12 +25,14 @@ def render_substances(substances: Iterable[Substance]) -> str:
 
 def _substance(substance: Substance) -> str:
     low, typical, high = (show.percent(share) if share <= 1.0 else "100 %" for share in substance.strength)
-    roles = ", ".join(sorted(role.value for role in substance.roles)) or "no use of its own"
-    lines = [f"{substance.name}  {substance.formula}", f"key {substance.key}; {substance.form.value}; for: {roles}"]
+    roles = ", ".join(text_of("role", role.value) for role in sorted(substance.roles)) or _say("no-use")
+    form = text_of("form", substance.form.value)
+    lines = [f"{text_of('substance', substance.key)}  {substance.formula}"]
+    lines.append(_say("key", key=substance.key, form=form, roles=roles))
     if substance.aliases:
-        lines.append("also called " + ", ".join(substance.aliases))
-    lines.append(f"sold at {low} to {high}, usually {typical} ({text_of('basis', 'from memory')})")
-    lines.append(f"composition: {_basis(substance.basis)}")
+        lines.append(_say("also", names=", ".join(substance.aliases)))
+    lines.append(_say("sold", low=low, high=high, typical=typical, basis=text_of("basis", "from memory")))
+    lines.append(_say("composition", basis=_basis(substance.basis)))
     return _entry(lines)
 
 
@@ -40,11 +42,12 @@ def render_methods(methods: Iterable[Method]) -> str:
 
 
 def _method(method: Method) -> str:
-    lines = [f"{method.name}  (key {method.key})"]
+    lines = [_say("of-key", name=text_of("method-name", method.key), key=method.key)]
     for quantity, reads in method.quantities.items():
         unit = quantity_unit(quantity)
-        steps = f"; colours at {', '.join(show.number(step) for step in reads.steps)}" if reads.steps else ""
-        lines.append(f"{quantity.value}: {show.number(reads.low)} to {show.number(reads.high)} {unit}".rstrip() + steps)
+        steps = _say("colours", list=", ".join(show.number(step) for step in reads.steps)) if reads.steps else ""
+        ends = {"low": show.number(reads.low), "high": show.number(reads.high)}
+        lines.append(_say("reads", quantity=quantity.value, unit=unit, **ends) + steps)
     return _entry([*lines, _basis(method.basis)])
 
 
@@ -54,8 +57,8 @@ def render_guidelines(guidelines: Iterable[Guideline]) -> str:
 
 
 def _guideline(guideline: Guideline) -> str:
-    lines = [f"{guideline.name}, {guideline.edition}  (key {guideline.key})"]
-    lines.append(f"a reading counts for {show.hours(guideline.max_test_age_hours)}")
+    lines = [_say("of-key", name=f"{text_of('guideline', guideline.key)}, {guideline.edition}", key=guideline.key)]
+    lines.append(_say("counts", hours=guideline.max_test_age_hours))
     for quantity, limits in guideline.limits.items():
         lines.append(_limits(quantity, limits))
         lines.append(f"  {_basis(limits.basis)}")
@@ -63,10 +66,15 @@ def _guideline(guideline: Guideline) -> str:
 
 
 def _limits(quantity: Quantity, limits: Limits) -> str:
-    aim = f"aim {show.number(limits.aim_low)} to {show.number(limits.aim_high)} {quantity_unit(quantity)}".rstrip()
+    ends = {"low": show.number(limits.aim_low), "high": show.number(limits.aim_high)}
+    aim = _say("aim", quantity=quantity.value, unit=quantity_unit(quantity), **ends)
     if limits.bathing_high > _NO_LIMIT:
-        return f"{quantity.value}: {aim}"
-    return f"{quantity.value}: {aim}; bathing {show.number(limits.bathing_low)} to {show.number(limits.bathing_high)}"
+        return aim
+    return aim + _say("bathing", low=show.number(limits.bathing_low), high=show.number(limits.bathing_high))
+
+
+def _say(kind: str, **values: object) -> str:
+    return text_of("table", kind, values)
 
 
 def _basis(basis: Basis) -> str:
@@ -94,7 +102,7 @@ def _row(name: str, item: object, width: int, units: UnitSystem) -> list[str]:
     values = list(item) if isinstance(item, tuple | list) else [item]
     if isinstance(item, Mapping):
         values = [f"{_plain(key, units)}: {_plain(part, units)}" for key, part in item.items()]
-    lines = [_plain(one, units) for one in values] or ["none"]
+    lines = [_plain(one, units) for one in values] or [_say("none")]
     pad = " " * width
     first = textwrap.fill(lines[0], WIDTH, initial_indent=name.ljust(width), subsequent_indent=pad)
     return [first, *(textwrap.fill(line, WIDTH, initial_indent=pad, subsequent_indent=pad) for line in lines[1:])]
@@ -107,5 +115,6 @@ def _plain(value: object, units: UnitSystem) -> str:
         unit = quantity_unit(value.quantity, units)
         numbers = [v * 1.8 + 32.0 if unit == "°F" else v for v in (value.median, value.low, value.high)]
         median, low, high = (show.number(v) for v in numbers)
-        return f"{value.quantity.value} {median} ({low} to {high}) {unit}".rstrip()
+        name = text_of("quantity", value.quantity.value)
+        return text_of("plan", "reading", {"name": name, "median": median, "low": low, "high": high, "unit": unit})
     return show.number(value) if isinstance(value, float) else str(value)

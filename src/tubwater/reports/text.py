@@ -4,42 +4,42 @@ from __future__ import annotations
 
 import re
 import string
-import tomllib
 from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from functools import cache
-from importlib import resources
 from typing import Any
 
 from tubwater.errors import UnknownKey
-from tubwater.facts import references
+from tubwater.facts import references, substances
 from tubwater.reports import units as show
+from tubwater.reports.language import language, texts
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Quantity, Reason
 
-__all__ = ["explain", "kinds", "marked", "method_or", "quantity_unit", "sentence", "text_of"]
+__all__ = [
+    "explain",
+    "field_words",
+    "kinds",
+    "marked",
+    "method_or",
+    "named",
+    "quantity_unit",
+    "sentence",
+    "text_of",
+    "upper_first",
+]
 
 _GAP = re.compile(r"[{}]|\[\[")  # most texts of a page have none
+_TWO_STOPS = re.compile(r"(?<!\.)\.\.(?!\.)")  # an abbreviation that ends a sentence has the full stop already
 _OPTIONAL = re.compile(r"\[\[(.*?)\]\]")
+_NAMED = frozenset({"product", "Product"})
 _UNITLESS = frozenset({Quantity.PH})
 _UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU"}
 
 
-@cache
-def _catalogue() -> Mapping[str, Mapping[str, str]]:
-    """The texts of ``en.toml`` and of every ``*.en.toml`` beside it, section by section."""
-    folder = resources.files("tubwater.reports").joinpath("catalogue")
-    found: dict[str, dict[str, str]] = {}
-    for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
-        if f".{file.name}".endswith(".en.toml"):
-            for section, texts in tomllib.loads(file.read_text(encoding="utf-8")).items():
-                found.setdefault(section, {}).update(texts)
-    return found
-
-
 def kinds(section: str) -> tuple[str, ...]:
     """The kinds that a section of the catalogue has texts for."""
-    return tuple(_catalogue()[section])
+    return tuple(texts(language())[section])
 
 
 def text_of(
@@ -50,16 +50,44 @@ def text_of(
     Raises:
         UnknownKey: the catalogue has no such kind, or the text asks for a value that is missing.
     """
-    texts = _catalogue()[section]
-    if kind not in texts:
-        raise UnknownKey(f"text of a {section}", kind, texts)
-    text = texts[kind]
+    known = texts(language())[section]
+    if kind not in known:
+        raise UnknownKey(f"text of a {section}", kind, known)
+    text = known[kind]
     return _Filler(units).fill(text, dict(values or {})) if _GAP.search(text) else text
 
 
+def upper_first(text: str) -> str:
+    """A name at the start of a line; pH stays as it is."""
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]
+
+
+def named(product: str) -> str:
+    """A product by its substance's name or a usual name in the chosen language; a name of the keeper's own as it is."""
+    key = _substance_keys().get(product)
+    if key is not None:
+        return text_of("substance", key)
+    usual = product.lower()
+    found = texts(language())["product"].get(usual, product)
+    return product if found == usual else upper_first(found) if product[:1].isupper() else found
+
+
+@cache
+def _substance_keys() -> Mapping[str, str]:
+    return {substance.name: key for key, substance in substances().items()}
+
+
+def field_words(field: str) -> str:
+    """What a keeper calls a field: "test[1].total_alkalinity" is total alkalinity."""
+    name = field.rpartition(".")[2].partition("[")[0]
+    if name.replace("_", " ") in kinds("quantity"):
+        return text_of("quantity", name.replace("_", " "))
+    return text_of("field", name) if name in kinds("field") else name.replace("_", " ")
+
+
 def method_or(name: str) -> str:
-    """A test method in words; the name of anything else (a product) as it is."""
-    return text_of("method", name) if name in kinds("method") else name
+    """A test method in words; the name of anything else (a product) as ``named`` gives it."""
+    return text_of("method", name) if name in kinds("method") else named(name)
 
 
 def sentence(reason: Reason, units: UnitSystem = UnitSystem.METRIC) -> str:
@@ -108,6 +136,7 @@ class _Filler(string.Formatter):
             "percent": show.percent,
             "minutes": show.minutes,
             "hours": show.hours,
+            "hours-later": lambda value: show.hours(value, "days-later"),
             "of": self._in_its_unit,
             "litres": lambda value: show.litres(value, units),
             "grams": lambda value: show.grams(value, units),
@@ -120,18 +149,21 @@ class _Filler(string.Formatter):
         if "quantity" in values:
             self._quantity = str(values["quantity"])
             name = text_of("quantity", self._quantity)
-            values = {**values, "quantity": name, "Quantity": name if name == "pH" else name.capitalize()}
+            values = {**values, "quantity": name, "Quantity": upper_first(name)}
+        values = {key: named(str(value)) if key in _NAMED else value for key, value in values.items()}
         kept = _OPTIONAL.sub(lambda match: match[1] if self._has_all(match[1], values) else "", text)
         missing = [name for name in self._names(kept) if name not in values]
         if missing:
             raise UnknownKey("value of this text", missing[0], [str(key) for key in values])
-        return self.vformat(kept, (), values)
+        return _TWO_STOPS.sub(".", self.vformat(kept, (), values))
 
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "moment":
             return show.moment(datetime.fromisoformat(str(value)))
         if format_spec == "day":
             return show.day(date.fromisoformat(str(value)))
+        if format_spec == "lower":
+            return str(value)[:1].lower() + str(value)[1:]
         if format_spec in ("cause", "check"):
             return text_of(format_spec, str(value))
         if format_spec in self._words:

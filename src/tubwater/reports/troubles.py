@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from tubwater.reports import units as show
-from tubwater.reports.text import kinds, text_of
+from tubwater.reports.text import kinds, text_of, upper_first
 from tubwater.reports.wrapped import WIDTH, bullet, wrapped
 from tubwater.services.troubles import Ranked, Ranking
 
@@ -27,7 +27,7 @@ def render_ranking(ranking: Ranking) -> str:
 
 def _cause(cause: Ranked) -> list[str]:
     name = text_of("cause", cause.cause)
-    head = f"{show.percent(cause.probability):>10}  {name[0].upper()}{name[1:]}"
+    head = f"{show.percent(cause.probability):>10}  {upper_first(name)}"
     return [
         head,
         *(

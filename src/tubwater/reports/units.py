@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date, datetime
 
+from tubwater.reports.language import language, texts
 from tubwater.services.tubfile import UnitSystem
 
 __all__ = [
@@ -12,7 +13,9 @@ __all__ = [
     "LITRES_PER_US_GALLON",
     "MILLILITRES_PER_US_FLUID_OUNCE",
     "clock",
+    "dated",
     "day",
+    "fixed",
     "fraction",
     "grams",
     "hours",
@@ -29,24 +32,35 @@ GRAMS_PER_OUNCE = 28.349523125  # avoirdupois, exact
 LITRES_PER_US_GALLON = 3.785411784  # exact
 MILLILITRES_PER_US_FLUID_OUNCE = 29.5735295625  # exact
 _PARTS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+def _word(section: str, kind: str, **values: object) -> str:
+    return texts(language())[section][kind].format(**values)
+
+
+def fixed(value: float, places: int) -> str:
+    """A number with so many decimal places, with the decimal mark of the language."""
+    return f"{value:.{places}f}".replace(".", _word("number", "mark"))
 
 
 def number(value: float) -> str:
     """A number to about three figures without idle zeros."""
     if not math.isfinite(value):
-        return "no limit" if value > 0 else "nothing"
+        return _word("number", "no-limit" if value > 0 else "nothing")
     size = abs(value)
     places = 0 if size >= 100 else 1 if size >= 10 else 2
     text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return (text.rstrip("0").rstrip(".") if "." in text else text).replace(".", _word("number", "mark"))
 
 
 def percent(share: float) -> str:
     """A share (0 to 1) in per cent, never rounded up to certainty."""
     whole = round(100.0 * share)
     if whole >= 100 and share < 1.0:
-        return "over 99 %"
-    return "under 1 %" if whole <= 0 and share > 0.0 else f"{whole} %"
+        return _word("number", "over", value="99 %")
+    return _word("number", "under", value="1 %") if whole <= 0 and share > 0.0 else f"{whole} %"
 
 
 def grams(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
@@ -85,27 +99,44 @@ def minutes(value: float) -> str:
     """A span given in min, in minutes or hours."""
     whole = round(value)
     if whole < 120:
-        return "1 minute" if whole == 1 else f"{whole} minutes"
+        return _word("number", "minute") if whole == 1 else _word("number", "minutes", value=whole)
     if whole % 60 and whole < 600:
-        return f"{whole // 60} h {whole % 60:02d} min"
+        return _word("number", "hours-minutes", hours=whole // 60, minutes=f"{whole % 60:02d}")
     return hours(value / 60.0)
 
 
-def hours(value: float) -> str:
-    """A span given in h, in minutes, hours or days."""
+def hours(value: float, days: str = "days") -> str:
+    """A span given in h, in minutes, hours or days.
+
+    ``days`` is the form of that word: "days-later" where the language bends it behind "in", "after" or "since".
+    """
     if value < 2.0:
         return minutes(60.0 * value)
-    return f"{round(value)} hours" if value < 72.0 else f"{number(round(value / 24.0, 1))} days"
+    if value < 72.0:
+        return _word("number", "hours", value=round(value))
+    return _word("number", days, value=number(round(value / 24.0, 1)))
+
+
+def dated(at: date, form: str) -> str:
+    """A day, or a time with its day, in one of the forms of the section "date"."""
+    month, weekday = _MONTHS[at.month - 1], _WEEKDAYS[at.weekday()]
+    named = {
+        "month": _word("month", month),
+        "month_long": _word("month-long", month),
+        "weekday": _word("weekday", weekday),
+        "weekday_long": _word("weekday-long", weekday),
+    }
+    return _word("date", form, day=at.day, year=at.year, time=f"{at:%H:%M}", **named)
 
 
 def moment(at: datetime) -> str:
     """A time with its day: "Fri 20 Nov, 09:00"."""
-    return f"{at:%a} {at.day} {at:%b}, {at:%H:%M}"
+    return dated(at, "moment")
 
 
 def day(at: date) -> str:
     """A day, or that of a time: "20 Nov 2026"."""
-    return f"{at.day} {at:%b} {at.year}"
+    return dated(at, "day")
 
 
 def clock(minutes_from_start: float) -> str:

@@ -41,7 +41,9 @@ __all__ = [
 
 COOKIE = "tubwater"
 router = APIRouter(include_in_schema=False)
-_OPEN = re.compile(r"/(login|pair(/.*)?|trust(/.*)?|healthz|static/.*|sw\.js|manifest\.webmanifest|offline(/words)?)")
+_OPEN = re.compile(
+    r"/(login|language|pair(/.*)?|trust(/.*)?|healthz|static/.*|sw\.js|manifest\.webmanifest|offline(/words)?)"
+)
 _SECRET = re.compile(r"/tubs/[^/]+/calendar\.ics")  # looks at the secret in its address itself
 _OWN = re.compile(r"/(logout|phones(/.*)?)")  # one's own session and phones
 _TUB = re.compile(r"/(?:api/)?tubs/(?P<tub>[^/]+)(?P<rest>/.*)?")

@@ -21,6 +21,7 @@ from tubwater.web import (
     facts,
     first,
     happened,
+    languages,
     logbook,
     phones,
     plans,
@@ -41,13 +42,14 @@ from tubwater.web.access import Access
 from tubwater.web.desk import Desk
 from tubwater.web.errors import answer_errors
 from tubwater.web.guard import HERE_ONLY, Guard
+from tubwater.web.languages import Speaking
 from tubwater.web.network import Home
 from tubwater.web.static import FOLDER, FixedFiles, version
 
 __all__ = ["create_app"]
 
 _PARTS = (
-    *(access, api, tub_api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss, since),
+    *(access, languages, api, tub_api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss, since),
     *(logbook, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
 )
 
@@ -75,6 +77,7 @@ def create_app(
     app.state.home = home
     app.add_middleware(Access, accounts=accounts)
     app.add_middleware(Guard, hosts=hosts)
+    app.add_middleware(Speaking)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
     for part in _PARTS:
         app.include_router(part.router)

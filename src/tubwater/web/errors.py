@@ -23,7 +23,9 @@ from tubwater.errors import (
     UnknownKey,
     WrongCredentials,
 )
+from tubwater.reports.language import speaking
 from tubwater.tub.data import as_data
+from tubwater.web.languages import language_of
 from tubwater.web.show import page, say
 
 __all__ = ["API", "answer_errors"]
@@ -83,7 +85,8 @@ def _no_such_thing(request: Request, error: Exception) -> Response:
 
 def _failed(request: Request, error: Exception) -> Response:
     _LOG.error("%s %s failed", request.method, request.url.path, exc_info=error)
-    return _told(request, 500, say("error.failed"))
+    with speaking(language_of(request.headers)):  # this comes from outside of what chose the language
+        return _told(request, 500, say("error.failed"))
 
 
 def _told(request: Request, status: int, text: str, problems: Any = (), stands: str = "") -> Response:

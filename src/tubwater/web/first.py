@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from tubwater.errors import InputError
+from tubwater.reports.text import text_of
 from tubwater.services.kits import BESIDE_A_TUB, usual_strength
 from tubwater.services.lookup import all_substances
 from tubwater.tub import Sanitizer
@@ -69,7 +70,7 @@ def _pot(key: str) -> dict[str, Any]:
 
 
 def _form(request: Request, desk: Desk, sent: Sent | None = None, error: InputError | None = None) -> HTMLResponse:
-    known = {s.key: s.name for s in all_substances()}
+    known = {s.key: text_of("substance", s.key) for s in all_substances()}
     values = {
         "sanitizers": [str(s) for s in Sanitizer],
         "kits": _KITS,

@@ -10,6 +10,8 @@ from fastapi import HTTPException
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from tubwater.web.show import say
+
 __all__ = ["HERE_ONLY", "MOST_BYTES", "POLICY", "Guard"]
 
 MOST_BYTES = 2_000_000  # of a request's body
@@ -37,7 +39,6 @@ _HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=()",
 }
-_TOO_LARGE = "That is more than can be taken at once."
 _HARMLESS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -68,11 +69,11 @@ class Guard:
         host = headers.get("host", "")
         name = host if host.endswith("]") else host.rpartition(":")[0] or host
         if self._hosts is not None and name not in self._hosts:
-            return 421, "This computer answers to its own name only."
+            return 421, say("guard.name")
         if scope["method"] not in _HARMLESS and not _own(headers, host):
-            return 403, "This was sent from another site and was not carried out."
+            return 403, say("guard.site")
         if headers.get("content-length", "0").isdigit() and int(headers.get("content-length", "0")) > MOST_BYTES:
-            return 413, _TOO_LARGE
+            return 413, say("guard.large")
         return None
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -83,7 +84,7 @@ class Guard:
             message = await receive()
             taken += len(message.get("body", b""))
             if taken > MOST_BYTES:
-                raise HTTPException(413, _TOO_LARGE)
+                raise HTTPException(413, say("guard.large"))
             return message
 
         async def say(message: Message) -> None:

@@ -54,8 +54,8 @@ class Field:
 def field_of(asked: Asked, last: LastReading | None, sent: Sent | None) -> Field:
     """The field of a quantity; a stepper starts at what was read last."""
     reads, steps = asked.reads, asked.reads.steps
-    pads = [Pad(number(step), number(step)) for step in steps]
-    between = [Pad(f"{number(a)}:{number(b)}", f"{number(a)}–{number(b)}") for a, b in pairwise(steps)]
+    pads = [Pad(f"{step:g}", number(step)) for step in steps]
+    between = [Pad(f"{a:g}:{b:g}", f"{number(a)}–{number(b)}") for a, b in pairwise(steps)]
     name = reading_key(asked.quantity)
     return Field(
         asked.quantity,
@@ -74,7 +74,7 @@ def field_of(asked: Asked, last: LastReading | None, sent: Sent | None) -> Field
 
 def _beyond(sign: str, step: float) -> Pad:
     name = say("pads.below" if sign == "<" else "pads.above", value=number(step))
-    return Pad(f"{sign}{number(step)}", sign, name)
+    return Pad(f"{sign}{step:g}", sign, name)
 
 
 def _step(resolution: float) -> float:

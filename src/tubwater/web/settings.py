@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.datastructures import FormData
 
 from tubwater.errors import InputError, Problem
-from tubwater.reports.text import explain
+from tubwater.reports.text import explain, text_of
 from tubwater.services.lookup import all_guidelines
 from tubwater.services.ports import Kind
 from tubwater.services.tubfile import UnitSystem
@@ -165,7 +165,7 @@ def _form(
             "setting": [str(v) for v in Setting],
             "units": [str(v) for v in UnitSystem],
         },
-        "guidelines": [(g.key, f"{g.name}, {g.edition}") for g in all_guidelines()],
+        "guidelines": [(g.key, f"{text_of('guideline', g.key)}, {g.edition}") for g in all_guidelines()],
         "after": sent.text("after") if sent else newest.entry.id if newest else "",
         "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
         "problems": error.problems if error else (),

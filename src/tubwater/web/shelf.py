@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from tubwater.errors import InputError
+from tubwater.reports.text import text_of
 from tubwater.services.lookup import all_substances
 from tubwater.services.ports import Kind
 from tubwater.services.safety import never_mix
@@ -33,7 +34,7 @@ def shelf(request: Request, desk: Here, tub: str) -> HTMLResponse:
         "tub": tub,
         "file": file,
         "units": file.units,
-        "names": {s.key: s.name for s in all_substances()},
+        "names": {s.key: text_of("substance", s.key) for s in all_substances()},
         "refusals": {s.key: s.refusal(file.tub.sanitizer) for s in all_substances()},
         "never": never_mix(file.shelf),
         "questions": file.questions,
@@ -120,7 +121,7 @@ def _form(
         "number": number,
         "product": defaultdict(str, shown),
         "measure": "scales" if shown.get("scales") else next((m for m in MEASURES if m in shown), "scoop"),
-        "substances": [(s.key, s.name) for s in all_substances()],
+        "substances": [(s.key, text_of("substance", s.key)) for s in all_substances()],
         "after": newest.entry.id if newest else "",
         "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
         "problems": error.problems if error else (),

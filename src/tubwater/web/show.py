@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from functools import cache
 from typing import Any
@@ -15,9 +15,19 @@ from markupsafe import Markup, escape
 
 from tubwater import __version__
 from tubwater.reports import units as numbers
-from tubwater.reports.plain import amount_text, moment, step_text
+from tubwater.reports.language import Language, language
+from tubwater.reports.plain import amount_text, measures_text, moment, step_text
 from tubwater.reports.scale import shown, span_words
-from tubwater.reports.text import explain, marked, quantity_unit, sentence, text_of
+from tubwater.reports.text import (
+    explain,
+    field_words,
+    marked,
+    named,
+    quantity_unit,
+    sentence,
+    text_of,
+    upper_first,
+)
 from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Expectation, Verdict, VerdictKind
@@ -28,7 +38,7 @@ from tubwater.web.today import Row
 
 __all__ = ["page", "say"]
 
-_GAP = re.compile(r"(\d|\bpH|\babout) (?=[\d%a-zA-Z°µ¼½¾])")
+_GAP = re.compile(r"(\d|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
 
 
 def say(kind: str, units: UnitSystem = UnitSystem.METRIC, **values: Any) -> str:
@@ -37,11 +47,21 @@ def say(kind: str, units: UnitSystem = UnitSystem.METRIC, **values: Any) -> str:
 
 
 def page(request: Request, template: str, values: Mapping[str, Any] | None = None, status: int = 200) -> HTMLResponse:
-    """A page. ``now`` (in the keeper's zone), ``local`` and ``units`` are there for every template."""
+    """A page. ``now`` (in the keeper's zone), ``local`` and ``units`` are there for every template.
+
+    So are the ``language`` it is in, the ``languages`` there are, and the address ``here`` to come back to.
+    """
     desk = desk_of(request)
     common = {"now": desk.now(), "local": desk.local, "units": UnitSystem.METRIC, "path": request.url.path}
+    common |= {"language": language(), "languages": list(Language), "here": _here(request)}
     text = _templates().get_template(template).render({**common, **(values or {})})
     return HTMLResponse(text, status)
+
+
+def _here(request: Request) -> str:
+    """The address of a page; the first page for what was not asked for by an address alone."""
+    query = f"?{request.url.query}" if request.url.query else ""
+    return request.url.path + query if request.method == "GET" else "/"
 
 
 def _nonbreaking(text: str) -> Markup:
@@ -75,7 +95,11 @@ def _templates() -> Environment:
         middle=_middle,
         weight=_weight,
         measure=_measure,
-        field_name=_field_name,
+        field_name=field_words,
+        named=named,
+        measure_name=_measure_name,
+        substance_name=_substance_name,
+        role_names=_role_names,
         version=__version__,
     )
     made.filters.update(
@@ -91,7 +115,7 @@ def _templates() -> Environment:
         day=_day,
         clock=_clock,
         short=_short,
-        capital=_capital,
+        capital=upper_first,
         bound=_nonbreaking,
     )
     return made
@@ -111,8 +135,7 @@ def _next_sentence(found: Next, units: UnitSystem = UnitSystem.METRIC) -> str:
         return say("next.nothing", at=moment(found.plan.next_visit))
     if found.kind == "test":
         return say("next.test")
-    first = step_text(found.step, units)
-    return say("next.plan", step=first[:1].lower() + first[1:])
+    return say("next.plan", step=step_text(found.step, units))
 
 
 def _span(found: Expectation | LastReading, units: UnitSystem = UnitSystem.METRIC) -> str:
@@ -135,13 +158,20 @@ def _measure(amount: Amount) -> str:
     """How much of a product in its own measure; empty where it is weighed."""
     if not amount.count or amount.measure in ("", "scale", "jug"):
         return ""
-    kind = f"measure.{'tablet' if amount.measure == 'tablet' else 'level'}.{'one' if amount.count <= 1.0 else 'more'}"
-    return say(kind, count=numbers.fraction(amount.count), measure=amount.measure)
+    return measures_text(amount)
 
 
-def _field_name(field: str) -> str:
-    """What a keeper calls a field: "test[1].total_alkalinity" is total alkalinity."""
-    return field.rpartition(".")[2].replace("_", " ")
+def _measure_name(kind: str, many: bool = False) -> str:
+    """What a measure is called, one of it or several."""
+    return text_of("measure-name", f"{kind}-many" if many else kind)
+
+
+def _substance_name(key: str) -> str:
+    return text_of("substance", key)
+
+
+def _role_names(roles: Iterable[str]) -> str:
+    return ", ".join(text_of("role", str(role)) for role in sorted(roles))
 
 
 def _tubs_sentence(rows: Sequence[Row]) -> str:
@@ -153,7 +183,7 @@ def _tubs_sentence(rows: Sequence[Row]) -> str:
 
 
 def _day(at: datetime) -> str:
-    return f"{at:%A} {at.day} {at:%B}"
+    return numbers.dated(at, "weekday")
 
 
 def _clock(at: datetime) -> str:
@@ -161,9 +191,4 @@ def _clock(at: datetime) -> str:
 
 
 def _short(at: datetime) -> str:
-    return f"{at.day} {at:%b}, {at:%H:%M}"
-
-
-def _capital(text: str) -> str:
-    """A name at the start of a line; pH stays as it is."""
-    return text if text.startswith("pH") else text[:1].upper() + text[1:]
+    return numbers.dated(at, "short")

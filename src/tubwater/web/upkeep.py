@@ -11,6 +11,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from tubwater.errors import InputError, NotAllowed, UnknownEntry
 from tubwater.reports.calendar import DAYS, calendar_file
 from tubwater.reports.due import due_note, due_reason, due_words
+from tubwater.reports.language import Language, speaking
+from tubwater.reports.language import language as spoken
 from tubwater.reports.stock import shelf_words
 from tubwater.reports.text import method_or
 from tubwater.services.accounts import Opened
@@ -65,14 +67,19 @@ def withdraw(request: Request, desk: Here, tub: str, token: str) -> RedirectResp
 
 
 @router.get("/tubs/{tub}/calendar.ics")
-def calendar(request: Request, desk: Here, tub: str, key: str = "") -> Response:
-    """What is due as iCalendar, for whoever knows the secret in the address or may see the tub anyhow."""
+def calendar(request: Request, desk: Here, tub: str, key: str = "", language: Language | None = None) -> Response:
+    """What is due as iCalendar, for whoever knows the secret in the address or may see the tub anyhow.
+
+    A calendar prefers no language of its own: the address says in which it was shared.
+    """
     accounts, caller = desk.accounts, caller_of(request)
     sees = accounts is None or (caller is not None and caller.may(Deed.READ, tub))
     if not sees and not (key and accounts and accounts.reads_calendar(key, tub)):
         raise UnknownEntry("tub", tub)  # never told which of the two is wrong
     file = desk.keeping.file(tub)
-    content = calendar_file(tub, file.tub.name, due_of_tub(desk.answers, desk.kits, tub, file, DAYS), desk.now())
+    dues = due_of_tub(desk.answers, desk.kits, tub, file, DAYS)
+    with speaking(language or spoken()):
+        content = calendar_file(tub, file.tub.name, dues, desk.now())
     return Response(content, media_type="text/calendar; charset=utf-8")
 
 
@@ -153,7 +160,7 @@ def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) ->
         "file": file,
         "blocks": [("due.overdue", [r for r in rows if r["now"]]), ("due.coming", [r for r in rows if not r["now"]])],
         "may_share": accounts is not None and caller is not None,
-        "link": f"{address}?key={made.secret}" if made else "",
+        "link": f"{address}?key={made.secret}&language={spoken()}" if made else "",
         "readers": readers,
     }
     return page(request, "due.html", values)

@@ -64,16 +64,16 @@ def visit_words(kind: str, **values: object) -> str:
 
 
 def words_for_phone() -> dict[str, str]:
-    """The texts that the browser fills itself, with their gaps."""
+    """The texts that the browser fills itself, with their gaps, and the language they are in."""
     gaps = {"count": "%COUNT%", "text": "%TEXT%", "minutes": "%MINUTES%"}
-    return {name: text_of("visit", name, gaps) for name in _PHONE}
+    return {"lang": text_of("web", "lang"), **{name: text_of("visit", name, gaps) for name in _PHONE}}
 
 
 def weight_parts(amount: Amount, units: object) -> tuple[str, str]:
     """The number and the unit of an amount, apart, so that the number can stand large."""
     system = UnitSystem(str(units))
     if amount.measure == "tablet":
-        return numbers.fraction(amount.count), "tablet" if amount.count <= 1.0 else "tablets"
+        return numbers.fraction(amount.count), text_of("amount", "tablet" if amount.count <= 1.0 else "tablets")
     text = (
         numbers.millilitres(amount.millilitres, system) if amount.millilitres else numbers.grams(amount.grams, system)
     )
