@@ -26,6 +26,7 @@ _SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)  # of a dose, tried until it stays inside
 _SHOWS = 1.0  # one-sigma of the keeper's own test by which a dose must show (judgement)
 _WANTED, _SURE = (7.0, 8.0), 0.95  # where a plan ends, and how surely, where the test allows it
 _SLACK = 0.01
+_MAY_BE_LOW = 0.25  # probability from which low alkalinity is met without a reading that says so (judgement)
 _LIKELY_LEAST = 0.1  # quantile of the alkalinity that has to be enough (judgement)
 _MUCH = 1.2  # times the upper aim, from which it is worth a word (judgement)
 _REMAINS = {Quantity.TOTAL_ALKALINITY: "alkalinity-in-steps", Quantity.CALCIUM_HARDNESS: "hardness-stays"}
@@ -89,7 +90,8 @@ def _cut(case: Situation, beside: Beside, name: str, product: Product, grams: fl
         tried = grams_floor(product, share * grams)
         after = beside.dosed(composition, tried, 0.0)
         if tried > 0.0 and _inside(case, beside, name, after):
-            return tried if _read_outside(case, name) or _shows(case, beside, name, after) else 0.0
+            asked = _read_outside(case, name) or _believed_low(case, name)
+            return tried if asked or _shows(case, beside, name, after) else 0.0
     return 0.0
 
 
@@ -114,6 +116,13 @@ def _read_outside(case: Situation, name: str) -> bool:
         if read is not None and (read > limits.aim_high if name == "acid" else read < limits.aim_low):
             return True
     return False
+
+
+def _believed_low(case: Situation, name: str) -> bool:
+    """Alkalinity that may well be low whatever was read: oxidizer and tablets take a little week by week, and the
+    pads of a strip are forty apart."""
+    low = case.limits(Quantity.TOTAL_ALKALINITY).aim_low
+    return name == "bicarbonate" and float(np.mean(case.observer.read(Quantity.TOTAL_ALKALINITY) < low)) >= _MAY_BE_LOW
 
 
 def _share(state: TubState) -> float:

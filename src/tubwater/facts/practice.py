@@ -22,6 +22,7 @@ class Interference:
         effect, rule: what it does to the reading, and what to do about it (texts of the data).
         onset, width: total bromine, mg/L as Br2, at which half of the readings are spoiled, and the scale of the
             rise; 0 where no level counts.
+        most: the largest share of readings that it spoils; the rest are read in spite of it, or seen to be spoiled.
     """
 
     key: str
@@ -30,6 +31,7 @@ class Interference:
     rule: str
     onset: float
     width: float
+    most: float
     basis: Basis
 
 
@@ -57,7 +59,8 @@ def interferences() -> Mapping[str, Interference]:
 
 
 def _interference(key: str, row: Mapping[str, Any]) -> Interference:
-    return Interference(key, row["name"], row["effect"], row["rule"], row["onset"], row["width"], basis_of(row))
+    rise = (row["onset"], row["width"], row.get("most", 1.0))
+    return Interference(key, row["name"], row["effect"], row["rule"], *rise, basis_of(row))
 
 
 @cache

@@ -160,7 +160,7 @@ def suffers(reading: Reading, interference: str) -> bool:
 def _spoiled(interference: str, context: ReadingContext) -> Array:
     """Share of readings spoiled at this bromine."""
     found = interferences()[interference]
-    return _logistic((np.asarray(context.bromine) - found.onset) / found.width)
+    return found.most * _logistic((np.asarray(context.bromine) - found.onset) / found.width)
 
 
 def _seen(reading: Reading, predicted: Array, context: ReadingContext) -> Array:
