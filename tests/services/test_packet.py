@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from unittest.mock import patch
 
 import pytest
 
+from tubwater.belief import belief
 from tubwater.errors import Conflict
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
@@ -48,7 +50,9 @@ class Scene:
         self.clock.time += timedelta(minutes=5)
         self.visits = Visits(self.keeping)
         self.visit = self.visits.begin(self.tub)
-        self.packet = packet_of(self.keeping, self.tub, self.visit)
+        with patch.object(belief, "following", wraps=belief.following) as lived:
+            self.packet = packet_of(self.keeping, self.tub, self.visit)
+        self.heard = lived.call_count
         self.entries = list(self.keeping.entries(self.tub))
 
     def again(self) -> Scene:
@@ -110,6 +114,11 @@ def test_each_dose_up_to_the_first_test_has_its_cases_and_the_test_its_table(fir
 def test_a_packet_is_computed_once_for_each_plan_and_goes_through_plain_data(first: Scene) -> None:
     assert packet_of(first.keeping, first.tub, first.visit) == first.packet
     assert from_data(Packet, as_data(first.packet)) == first.packet
+
+
+def test_no_case_hears_the_past_again(first: Scene) -> None:
+    tested = [c for c in first.packet.cases if c.what is What.RETEST]
+    assert first.heard == len(tested) > 0
 
 
 def test_what_the_packet_says_is_what_is_answered_online(scene: Scene) -> None:

@@ -9,13 +9,14 @@ from threading import Lock
 from uuid import uuid4
 
 from tubwater.errors import Conflict, InputError, Problem
-from tubwater.services.ports import Entry, Kind, Stored
+from tubwater.services.ports import Entry, Kind, SnapshotStore, Stored
 from tubwater.tub.data import as_data
 
 __all__ = [
     "MemoryEntries",
     "MemorySnapshots",
     "RandomNames",
+    "SnapshotsAside",
     "SystemClock",
     "check_order",
     "check_text",
@@ -123,6 +124,18 @@ class MemorySnapshots:
         self._kept[key] = value
         while len(self._kept) > self._most:
             self._kept.pop(next(iter(self._kept)))
+
+
+class SnapshotsAside(MemorySnapshots):
+    """What others kept can be read, and stays as it is: for a past that goes on in a way that may never happen."""
+
+    def __init__(self, others: SnapshotStore, most: int = 16) -> None:
+        super().__init__(most)
+        self._others = others
+
+    def get(self, key: str) -> bytes | None:
+        """See ``SnapshotStore``."""
+        return super().get(key) or self._others.get(key)
 
 
 class SystemClock:

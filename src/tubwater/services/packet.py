@@ -20,7 +20,7 @@ from tubwater.facts import methods
 from tubwater.facts.quantity import Quantity
 from tubwater.services.beside import events_of_visit
 from tubwater.services.keeping import MODEL, Keeping
-from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
+from tubwater.services.memory import MemoryEntries, RandomNames, SnapshotsAside
 from tubwater.services.ports import Kind, Stored
 from tubwater.services.visits import Told, Visits
 from tubwater.tub import Plan, Reading, StepKind, Tested
@@ -129,6 +129,7 @@ class _Foreseen:
         self._entries, self._now = list(keeping.entries(tub)), keeping.clock.now()
         self._tub, self._visit, self._number = tub, visit, number
         self._events = keeping.file(tub).events
+        self._snapshots = SnapshotsAside(keeping.snapshots)  # the past is the same in every case
         self._plans: list[Plan] = []
         self._cases: list[Case] = []
         self._tables: list[Table] = []
@@ -215,7 +216,7 @@ class _Foreseen:
         store, clock = MemoryEntries(), _Then(now)
         for stored in entries:
             store.append([stored.entry], stored.recorded)
-        return Visits(Keeping(store, MemorySnapshots(), clock, RandomNames())), clock
+        return Visits(Keeping(store, self._snapshots, clock, RandomNames())), clock
 
 
 def _readings(method: str, quantity: Quantity) -> tuple[float, ...]:

@@ -222,7 +222,7 @@ class Visits:
         file = self.keeping.file(tub)
         waits = after.what is not What.NOT_SURE and state.due is not None
         when = max(state.due, now) if waits and state.due else now
-        case = case_of(file.tub, file.shelf, file.events, when)
+        case = case_of(file.tub, file.shelf, file.events, when, checkpoints=self.keeping.snapshots)
         plan = plan or plan_rest(case, state, after, self.wishes(tub, visit), now)
         because = [as_data(reason) for reason in why_again(case, state, after)]
         body: dict[str, Any] = {"visit": visit, "what": What.REPLANNED, "about": after.id, "model": MODEL}
