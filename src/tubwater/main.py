@@ -49,7 +49,8 @@ def _serve(words: argparse.Namespace) -> int:
     from tubwater.services.keeping import Keeping
     from tubwater.services.memory import RandomNames, SystemClock
     from tubwater.web import create_app
-    from tubwater.web.serving import is_here, listen, serve
+    from tubwater.web.network import is_here
+    from tubwater.web.serving import listen, serve
 
     clock, names, here = SystemClock(), RandomNames(), is_here(words.host) and not words.https
     logbook = open_logbook(words.logbook or _place(words.demo))
@@ -99,8 +100,7 @@ def _secure(words: argparse.Namespace, port: int) -> Secure:
 
 def _home(host: str, port: int) -> Home | None:
     """How phones reach pages that are served without HTTPS; None where they cannot."""
-    from tubwater.web.network import Home, home_addresses
-    from tubwater.web.serving import is_here
+    from tubwater.web.network import Home, home_addresses, is_here
 
     if is_here(host):
         return None

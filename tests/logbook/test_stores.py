@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 
@@ -183,6 +184,15 @@ def test_a_name_is_taken_whatever_its_letters(stores: Stores) -> None:
     with pytest.raises(Conflict):
         stores.accounts.keep(Account("2", "\uff21\uff24\uff21", "", False, START))
     assert stores.accounts.named("ada") == ADA and len(stores.accounts.accounts()) == 1
+
+
+def test_of_many_first_accounts_at_once_one_is_kept(stores: Stores) -> None:
+    stores.accounts.keep(Account("here", "this computer", "", True, START))  # whoever sits there, without a password
+    asked = [Account(f"{number}", f"keeper {number}", "hash", True, START) for number in range(8)]
+    with ThreadPoolExecutor(8) as crowd:
+        kept = list(crowd.map(stores.accounts.keep_first, asked))
+    assert sorted(kept) == [False] * 7 + [True]
+    assert [account.opens for account in stores.accounts.accounts()].count(True) == 1
 
 
 def test_a_token_is_spent_once(stores: Stores) -> None:

@@ -17,7 +17,8 @@ from tubwater.services.memory import RandomNames
 from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import Role
 from tubwater.web import create_app
-from tubwater.web.serving import is_here, listen
+from tubwater.web.network import is_here
+from tubwater.web.serving import listen
 from web.harness import ZONE, Clock, Plain
 
 WORDS = "larch spoon kettle river"

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, Table, delete, insert, select, update
+from sqlalchemy import Connection, Row, Table, delete, func, insert, select, update
 
 from tubwater.errors import Conflict
 from tubwater.logbook import tables
 from tubwater.logbook.engine import Database
+from tubwater.logbook.entries import lock_key
 from tubwater.services.people import Account, Device, Role, Token, TokenKind, name_key
 from tubwater.services.storage import Kit
 
@@ -35,6 +36,19 @@ class SqlAccounts:
     def keep(self, value: Account | Device | Token) -> None:
         """See ``AccountStore``."""
         self._database.write(lambda connection: _keep_named(connection, value))
+
+    def keep_first(self, account: Account) -> bool:
+        """See ``AccountStore``."""
+
+        def work(connection: Connection) -> bool:
+            if connection.dialect.name == "postgresql":  # SQLite has locked the whole file already
+                connection.execute(select(func.pg_advisory_xact_lock(lock_key("first account"))))
+            if any(_account_of(row).opens for row in connection.execute(select(tables.account))):
+                return False
+            _keep_named(connection, account)
+            return True
+
+        return self._database.write(work)
 
     def accounts(self) -> list[Account]:
         """See ``AccountStore``."""

@@ -74,7 +74,7 @@ class Accounts:
 
     def exist(self) -> bool:
         """Whether somebody can log in with a password; before that, only this computer may be served."""
-        return any(a.password and not a.closed for a in self.store.accounts())
+        return any(a.opens for a in self.store.accounts())
 
     def here(self) -> Caller:
         """Whoever sits at this computer, before there is an account: the owner, who has no password."""
@@ -99,7 +99,10 @@ class Accounts:
             raise Conflict("account", name)
         kept = self.passwords.hash(password)
         account = Account(self.names.fresh(), name, kept, owner or first, self.clock.now())
-        self.store.keep(account)
+        if not first:
+            self.store.keep(account)
+        elif not self.store.keep_first(account):
+            raise NotAllowed("accounts")
         return account
 
     def people(self, by: Caller) -> list[Account]:
@@ -120,7 +123,7 @@ class Accounts:
         """
         _demand_owner(by)
         found = self._account(account)
-        others = [a for a in self.store.accounts() if a.owner and a.password and not a.closed and a.id != account]
+        others = [a for a in self.store.accounts() if a.owner and a.opens and a.id != account]
         if found.owner and not others:
             raise InputError.one("account", found.name, "an account that is not the last owner's")
         closed = replace(found, closed=self.clock.now())

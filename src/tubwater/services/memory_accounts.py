@@ -39,6 +39,14 @@ class MemoryAccounts:
             raise Conflict("account", known.id)
         self._accounts[account.id] = account
 
+    def keep_first(self, account: Account) -> bool:
+        """See ``AccountStore``."""
+        with self._lock:
+            if any(known.opens for known in self.accounts()):
+                return False
+            self._keep_account(account)
+            return True
+
     def accounts(self) -> list[Account]:
         """See ``AccountStore``."""
         return list(self._accounts.values())

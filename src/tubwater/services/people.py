@@ -87,6 +87,11 @@ class Account:
     created: datetime
     closed: datetime | None = None
 
+    @property
+    def opens(self) -> bool:
+        """Whether somebody can log in with it."""
+        return bool(self.password) and self.closed is None
+
 
 @dataclass(frozen=True)
 class Device:
@@ -157,6 +162,14 @@ class AccountStore(Protocol):
 
     def keep(self, value: Account | Device | Token) -> None:
         """Keep it.
+
+        Raises:
+            Conflict: another account has this name.
+        """
+        ...
+
+    def keep_first(self, account: Account) -> bool:
+        """Keep an account while nobody can log in; False if somebody can already: of two at once, one is the first.
 
         Raises:
             Conflict: another account has this name.

@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["AT_HOME", "Home", "home_addresses", "host_names", "is_at_home"]
+__all__ = ["AT_HOME", "Home", "home_addresses", "host_names", "is_at_home", "is_here"]
 
 # This computer itself, and what networks at home number themselves from (RFC 1918, RFC 4193).
 AT_HOME = tuple(
@@ -65,6 +65,14 @@ def _speaks_from() -> str:
             return str(asked.getsockname()[0])
     except OSError:
         return ""
+
+
+def is_here(host: str) -> bool:
+    """Whether an address can be reached from this computer only."""
+    try:
+        return host == "localhost" or ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
 
 
 def is_at_home(text: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -9,15 +10,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from markupsafe import Markup
 
-from tubwater.errors import UnknownEntry
-from tubwater.services.accounts import Opened
+from tubwater.errors import InputError, NotAllowed, Problem, UnknownEntry
+from tubwater.services.accounts import SHORTEST_PASSWORD, Opened
 from tubwater.services.people import Device
-from tubwater.web.access import caller_of, the_accounts
-from tubwater.web.forms import SentForm
-from tubwater.web.network import Home
+from tubwater.web.access import caller_of, log_in, the_accounts
+from tubwater.web.forms import Sent, SentForm
+from tubwater.web.network import Home, is_here
 from tubwater.web.show import page
 
-__all__ = ["authority", "offer", "phones", "router", "trust", "withdraw"]
+__all__ = ["authority", "begin_account", "offer", "phones", "router", "trust", "withdraw"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -36,6 +37,22 @@ def offer(request: Request, sent: SentForm) -> HTMLResponse:
         return _page(request)
     chosen = sent.word("address", addresses, addresses[0])
     return _page(request, the_accounts(request).offer_pairing(caller), chosen)
+
+
+@router.post("/phones/account", response_model=None)
+def begin_account(request: Request, sent: SentForm) -> HTMLResponse | RedirectResponse:
+    """The first account, made at this computer while nobody else can ask; from then on everybody logs in.
+
+    Raises:
+        NotAllowed: there is one already, or it is asked for from elsewhere.
+    """
+    if request.client is None or not is_here(request.client.host):
+        raise NotAllowed("accounts")
+    try:
+        the_accounts(request).add(sent.text("name"), _twice(sent))
+    except InputError as error:
+        return _page(request, problems=error.problems, name=sent.text("name"))
+    return log_in(request, sent)
 
 
 @router.post("/phones/{device}/withdraw")
@@ -63,7 +80,16 @@ def authority(request: Request) -> Response:
     return Response(home.authority.read_bytes(), media_type="application/x-x509-ca-cert", headers=headers)
 
 
-def _page(request: Request, made: Opened | None = None, address: str = "") -> HTMLResponse:
+def _twice(sent: Sent) -> str:
+    password = sent.text("password")
+    if password != sent.text("again"):
+        raise InputError.one("password", "two that differ", "the same password twice")
+    return password
+
+
+def _page(
+    request: Request, made: Opened | None = None, address: str = "", problems: Sequence[Problem] = (), name: str = ""
+) -> HTMLResponse:
     home, addresses, joined = _home(request), _addresses(request), _joined(request)
     caller = caller_of(request)
     link = f"{address}/pair/{made.secret}" if made else ""
@@ -76,8 +102,11 @@ def _page(request: Request, made: Opened | None = None, address: str = "") -> HT
         "code": _picture(link) if link else "",
         "until": _until(made),
         "joined": joined,
+        "problems": problems,
+        "name": name,
+        "least": SHORTEST_PASSWORD,
     }
-    return page(request, "phones.html", values)
+    return page(request, "phones.html", values, 422 if problems else 200)
 
 
 def _until(made: Opened | None) -> datetime | None:

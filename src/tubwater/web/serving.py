@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 import socket
 import ssl
 import threading
@@ -15,22 +14,14 @@ import uvicorn
 from fastapi import FastAPI
 
 from tubwater.errors import InputError
-from tubwater.web.network import Home
+from tubwater.web.network import Home, is_here
 
 if TYPE_CHECKING:
     from tubwater.web.certificates import Certificates
 
-__all__ = ["Secure", "is_here", "listen", "serve"]
+__all__ = ["Secure", "listen", "serve"]
 
 _LOOKED_AT = 6 * 3600.0  # s between two looks at the certificates
-
-
-def is_here(host: str) -> bool:
-    """Whether an address can be reached from this computer only."""
-    try:
-        return host == "localhost" or ipaddress.ip_address(host.strip("[]")).is_loopback
-    except ValueError:
-        return False
 
 
 def listen(host: str, port: int) -> socket.socket:
