@@ -82,7 +82,7 @@ def _secure(words: argparse.Namespace, port: int) -> Secure:
     from tubwater.errors import InputError
     from tubwater.web.certificates import Certificates, certificates
     from tubwater.web.network import home_addresses, host_names
-    from tubwater.web.serving import Secure, listen
+    from tubwater.web.serving import Secure, listen_everywhere
 
     place = words.logbook or _place(False)
     folder = (Path.home() / ".tubwater" if "://" in place else Path(place).expanduser().parent) / "https"
@@ -90,11 +90,12 @@ def _secure(words: argparse.Namespace, port: int) -> Secure:
     def renew() -> Certificates:
         return certificates(folder, host_names(), ("127.0.0.1", *home_addresses()), datetime.now(UTC))
 
-    listener = listen("0.0.0.0", port + 1 if words.https_port is None else words.https_port)
+    listeners = listen_everywhere(port + 1 if words.https_port is None else words.https_port)
     try:
-        return Secure(listener, renew)
+        return Secure(listeners, renew)
     except OSError as error:
-        listener.close()
+        for listener in listeners:
+            listener.close()
         raise InputError.one("--https", f"{folder} ({error.strerror})", "a folder that can be written") from None
 
 

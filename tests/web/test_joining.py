@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -29,7 +30,7 @@ from tubwater.services.people import Role
 from tubwater.web import create_app
 from tubwater.web.certificates import Certificates, certificates, fingerprint
 from tubwater.web.network import Home, home_addresses, host_names
-from tubwater.web.serving import Secure, listen
+from tubwater.web.serving import Secure, listen, listen_everywhere
 from web.harness import DESK, ZONE, Clock, Plain, serve
 
 WORDS = "larch spoon kettle river"
@@ -107,13 +108,66 @@ def test_a_code_is_over_after_ten_minutes(
     expect(phone.get_by_text("This code is over or was used.")).to_be_visible()
 
 
-def test_without_an_account_the_page_says_how_and_gives_no_code(client: TestClient, accounts: Accounts) -> None:
+def test_without_an_account_the_page_asks_for_one_and_gives_no_code(client: TestClient, accounts: Accounts) -> None:
     for answer in (client.get("/phones"), client.post("/phones")):
         assert answer.status_code in (200, 403)
         assert "/pair/" not in answer.text
-    assert "account add" in client.get("/phones").text
+    assert 'action="/phones/account"' in client.get("/phones").text
     with pytest.raises(NotAllowed):
         accounts.offer_pairing(accounts.here())
+
+
+ACCOUNT = {"name": "Keeper", "password": WORDS, "again": WORDS, "next": "/phones"}
+
+
+@pytest.fixture
+def here(app: FastAPI) -> Iterator[TestClient]:
+    """Whoever sits at this computer."""
+    options: dict[str, Any] = {"raise_server_exceptions": False, "follow_redirects": False}
+    with TestClient(app, client=("127.0.0.1", 50_000), **options) as found:
+        yield found
+
+
+def test_the_first_account_is_made_on_the_page_and_is_logged_in(
+    here: TestClient, client: TestClient, accounts: Accounts
+) -> None:
+    answer = here.post("/phones/account", data=ACCOUNT)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/phones")
+    (made,) = [account for account in accounts.store.accounts() if account.opens]
+    assert made.owner and made.name == "Keeper" and here.get("/phones").status_code == 200
+    assert client.get("/", follow_redirects=False).headers["location"].startswith("/login")
+
+
+def test_what_cannot_be_taken_for_an_account_is_said_and_the_name_still_there(
+    here: TestClient, accounts: Accounts
+) -> None:
+    for wrong in ({"again": "another password"}, {"password": "short", "again": "short"}, {"name": ""}):
+        answer = here.post("/phones/account", data=ACCOUNT | wrong)
+        assert answer.status_code == 422 and "Expected:" in answer.text
+        assert wrong.get("name", "Keeper") in answer.text and WORDS not in answer.text
+    assert not accounts.exist()
+
+
+@pytest.mark.parametrize("site", [{"sec-fetch-site": "cross-site"}, {"origin": "http://elsewhere.example"}])
+def test_another_site_makes_no_account(here: TestClient, accounts: Accounts, site: dict[str, str]) -> None:
+    assert here.post("/phones/account", data=ACCOUNT, headers=site).status_code == 403
+    assert not accounts.exist()
+
+
+@pytest.mark.parametrize("address", ["192.168.1.9", "::ffff:192.168.1.9", "testclient"])
+def test_nobody_makes_the_first_account_from_elsewhere(app: FastAPI, accounts: Accounts, address: str) -> None:
+    far = TestClient(app, raise_server_exceptions=False, client=(address, 50_000))
+    assert far.post("/phones/account", data=ACCOUNT).status_code == 403
+    assert not accounts.exist()
+
+
+def test_where_there_is_an_account_no_other_is_made_without_a_login(here: TestClient, accounts: Accounts) -> None:
+    accounts.add("keeper", WORDS)
+    other = {**ACCOUNT, "name": "Other"}
+    assert here.post("/phones/account", data=other).headers["location"].startswith("/login")
+    here.cookies.set("tubwater", accounts.log_in("keeper", WORDS).secret)
+    assert here.post("/phones/account", data=other).status_code == 403
+    assert [account.name for account in accounts.store.accounts() if account.opens] == ["keeper"]
 
 
 def test_a_program_lets_no_phone_in(accounts: Accounts) -> None:
@@ -162,12 +216,23 @@ def secure(made: Certificates, app: FastAPI) -> Iterator[int]:
 @contextmanager
 def answering(app: FastAPI, renew: Callable[[], Certificates]) -> Iterator[int]:
     """Serves by HTTPS as the program does; whoever comes before the server is up waits for it."""
-    listener = listen("127.0.0.1", 0)
-    listener.listen()
-    secure = Secure(listener, renew)
+    listeners = listen_everywhere(0)
+    for listener in listeners:
+        listener.listen()
+    secure = Secure(listeners, renew)
     app.state.home = secure.home
     with secure.serving(app):
         yield secure.home.port
+
+
+def by_ipv6() -> bool:
+    """Whether this computer can be asked by IPv6."""
+    try:
+        with socket.socket(socket.AF_INET6) as tried:
+            tried.bind(("::1", 0))
+    except OSError:
+        return False
+    return True
 
 
 def trusting(made: Certificates) -> ssl.SSLContext:
@@ -178,12 +243,12 @@ def trusting(made: Certificates) -> ssl.SSLContext:
     return context
 
 
-def asked(port: int, context: ssl.SSLContext, name: str, path: str = "/healthz") -> bytes:
-    return sent(port, context, name, f"GET {path} HTTP/1.1\r\nHost: {name}\r\nConnection: close\r\n\r\n")
+def asked(port: int, context: ssl.SSLContext, name: str, path: str = "/healthz", at: str = "127.0.0.1") -> bytes:
+    return sent(port, context, name, f"GET {path} HTTP/1.1\r\nHost: {name}\r\nConnection: close\r\n\r\n", at)
 
 
-def sent(port: int, context: ssl.SSLContext, name: str, text: str) -> bytes:
-    plain = socket.create_connection(("127.0.0.1", port), timeout=60)
+def sent(port: int, context: ssl.SSLContext, name: str, text: str, at: str = "127.0.0.1") -> bytes:
+    plain = socket.create_connection((at, port), timeout=60)
     with plain, context.wrap_socket(plain, server_hostname=name) as line:
         line.sendall(text.encode())
         return b"".join(iter(lambda: line.recv(65536), b""))
@@ -194,6 +259,24 @@ def test_whoever_trusts_the_authority_reaches_the_pages_under_each_of_their_name
     secure: int, made: Certificates, name: str
 ) -> None:
     assert asked(secure, trusting(made), name).startswith(b"HTTP/1.1 200")
+
+
+@pytest.mark.skipif(not by_ipv6(), reason="this computer has no IPv6")
+def test_the_pages_answer_by_ipv6_too(secure: int, made: Certificates) -> None:
+    assert asked(secure, trusting(made), "localhost", at="::1").startswith(b"HTTP/1.1 200")
+
+
+def test_without_ipv6_the_pages_answer_by_ipv4_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    def without(family: int, *rest: int) -> socket.socket:
+        if family == socket.AF_INET6:
+            raise OSError("no such family")
+        return plain(family, *rest)
+
+    plain = socket.socket
+    monkeypatch.setattr("socket.socket", without)
+    (only,) = listen_everywhere(0)
+    assert only.family == socket.AF_INET
+    only.close()
 
 
 @pytest.mark.parametrize("name", ["elsewhere.example", "cedar.example", "192.168.1.6"])
@@ -328,16 +411,17 @@ def test_this_computer_knows_its_own_names(monkeypatch: pytest.MonkeyPatch, name
 @pytest.mark.parametrize(
     ("speaks", "addresses"),
     [
-        ("192.168.1.5", ("192.168.1.5", "10.0.0.7")),
-        ("10.0.0.7", ("10.0.0.7",)),
-        ("203.0.113.9", ("10.0.0.7",)),
-        ("", ("10.0.0.7",)),
+        ("192.168.1.5", ("192.168.1.5", "10.0.0.7", "fd12::5")),
+        ("10.0.0.7", ("10.0.0.7", "fd12::5")),
+        ("203.0.113.9", ("10.0.0.7", "fd12::5")),
+        ("", ("10.0.0.7", "fd12::5")),
     ],
 )
 def test_this_computer_knows_its_own_addresses_at_home(
     monkeypatch: pytest.MonkeyPatch, speaks: str, addresses: tuple[str, ...]
 ) -> None:
-    found = [(socket.AF_INET, socket.SOCK_STREAM, 0, "", (one, 0)) for one in ("127.0.1.1", "10.0.0.7", "203.0.113.9")]
+    known = ("fd12::5", "::1", "2001:db8::5", "127.0.1.1", "10.0.0.7", "203.0.113.9")
+    found = [(0, socket.SOCK_STREAM, 0, "", (one, 0)) for one in known]
     monkeypatch.setattr("tubwater.web.network._speaks_from", lambda: speaks)
     monkeypatch.setattr("socket.getaddrinfo", lambda *_: found)
     assert home_addresses() == addresses

@@ -23,11 +23,15 @@ _NAME = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9]
 
 
 def home_addresses() -> tuple[str, ...]:
-    """The private IPv4 addresses of this computer, the one that it speaks from first."""
+    """The private addresses of this computer: the one that it speaks from first, those of IPv6 last."""
     found = [_speaks_from()]
     with suppress(OSError):
-        found += [str(place[4][0]) for place in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
-    return tuple(dict.fromkeys(address for address in found if is_at_home(address) and not address.startswith("127.")))
+        found += sorted((str(place[4][0]) for place in socket.getaddrinfo(socket.gethostname(), None)), key=_is_long)
+    return tuple(dict.fromkeys(address for address in found if is_at_home(address) and not is_here(address)))
+
+
+def _is_long(address: str) -> bool:
+    return ":" in address
 
 
 def host_names() -> tuple[str, ...]:

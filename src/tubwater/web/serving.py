@@ -6,7 +6,7 @@ import socket
 import ssl
 import threading
 import webbrowser
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
@@ -19,7 +19,7 @@ from tubwater.web.network import Home, is_here
 if TYPE_CHECKING:
     from tubwater.web.certificates import Certificates
 
-__all__ = ["Secure", "listen", "serve"]
+__all__ = ["Secure", "listen", "listen_everywhere", "serve"]
 
 _LOOKED_AT = 6 * 3600.0  # s between two looks at the certificates
 
@@ -32,26 +32,46 @@ def listen(host: str, port: int) -> socket.socket:
     """
     if not 0 <= port <= 65535:
         raise InputError.one("--port", port, "a number from 0 to 65535")
+    try:
+        return _bound(host, port)
+    except OSError as error:
+        given = f"{host} {port} ({error.strerror or 'an error'})"
+        raise InputError.one("--port", given, "an address that is free, such as --port 0") from None
+
+
+def listen_everywhere(port: int) -> tuple[socket.socket, ...]:
+    """Takes a port on every address of this computer, by IPv4 and, where that can be had too, by IPv6.
+
+    Raises:
+        InputError: it cannot be had, and why.
+    """
+    found = listen("0.0.0.0", port)
+    with suppress(OSError):
+        return found, _bound("::", int(found.getsockname()[1]), apart=True)
+    return (found,)
+
+
+def _bound(host: str, port: int, apart: bool = False) -> socket.socket:
+    """A socket at an address; ``apart``: it leaves IPv4 to another."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     # Only where the protocol is named, each answer is sent at once instead of waiting for the other side (TCP_NODELAY).
     found = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if apart:
+            found.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
         found.bind((host.strip("[]"), port))
-    except OSError as error:
+    except OSError:
         found.close()
-        reason = error.strerror or "an error"
-        raise InputError.one(
-            "--port", f"{host} {port} ({reason})", "an address that is free, such as --port 0"
-        ) from None
+        raise
     return found
 
 
 class Secure:
     """HTTPS beside the pages on this computer: its own port, certificates that are looked after while it runs."""
 
-    def __init__(self, listener: socket.socket, renew: Callable[[], Certificates]) -> None:
-        self.listener = listener
+    def __init__(self, listeners: Sequence[socket.socket], renew: Callable[[], Certificates]) -> None:
+        self.listeners = list(listeners)
         self._renew = renew
         self._found = renew()
         self._over = threading.Event()
@@ -59,7 +79,7 @@ class Secure:
     @property
     def home(self) -> Home:
         """How phones reach it."""
-        return Home("https", int(self.listener.getsockname()[1]), self._found.authority)
+        return Home("https", int(self.listeners[0].getsockname()[1]), self._found.authority)
 
     @contextmanager
     def serving(self, app: FastAPI) -> Iterator[None]:
@@ -68,7 +88,7 @@ class Secure:
         config.load()
         server = uvicorn.Server(config)
         threads = [
-            threading.Thread(target=server.run, kwargs={"sockets": [self.listener]}, daemon=True),
+            threading.Thread(target=server.run, kwargs={"sockets": self.listeners}, daemon=True),
             threading.Thread(target=self._look_after, args=(config.ssl,), daemon=True),
         ]
         for thread in threads:
