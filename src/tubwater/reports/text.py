@@ -6,7 +6,7 @@ import re
 import string
 from collections.abc import Callable, Mapping
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from tubwater.errors import UnknownKey
@@ -125,7 +125,17 @@ def quantity_unit(quantity: Quantity | str, units: UnitSystem = UnitSystem.METRI
     return "" if known in _UNITLESS else _UNITS.get(known, "mg/L")
 
 
-class _Filler(string.Formatter):
+@lru_cache(4096)
+def _parts(text: str) -> tuple[tuple[str, str, str], ...]:
+    """What a text says, each time with the name and the format word of the gap behind it, "" for none."""
+    return tuple((said, name or "", word or "") for said, name, word, _ in string.Formatter().parse(text))
+
+
+def _names(text: str) -> list[str]:
+    return [name for _, name, _ in _parts(text) if name]
+
+
+class _Filler:
     """Fills one text; each format word is a way to print a number."""
 
     def __init__(self, units: UnitSystem) -> None:
@@ -152,29 +162,27 @@ class _Filler(string.Formatter):
             values = {**values, "quantity": name, "Quantity": upper_first(name)}
         values = {key: named(str(value)) if key in _NAMED else value for key, value in values.items()}
         kept = _OPTIONAL.sub(lambda match: match[1] if self._has_all(match[1], values) else "", text)
-        missing = [name for name in self._names(kept) if name not in values]
+        missing = [name for name in _names(kept) if name not in values]
         if missing:
             raise UnknownKey("value of this text", missing[0], [str(key) for key in values])
-        return _TWO_STOPS.sub(".", self.vformat(kept, (), values))
+        filled = (said + (self._shown(values[name], word) if name else "") for said, name, word in _parts(kept))
+        return _TWO_STOPS.sub(".", "".join(filled))
 
-    def format_field(self, value: Any, format_spec: str) -> str:
-        if format_spec == "moment":
+    def _shown(self, value: Any, word: str) -> str:
+        if word == "moment":
             return show.moment(datetime.fromisoformat(str(value)))
-        if format_spec == "day":
+        if word == "day":
             return show.day(date.fromisoformat(str(value)))
-        if format_spec == "lower":
+        if word == "lower":
             return str(value)[:1].lower() + str(value)[1:]
-        if format_spec in ("cause", "check"):
-            return text_of(format_spec, str(value))
-        if format_spec in self._words:
-            return self._words[format_spec](float(value))
+        if word in ("cause", "check"):
+            return text_of(word, str(value))
+        if word in self._words:
+            return self._words[word](float(value))
         return show.number(value) if isinstance(value, float) else str(value)
 
     def _has_all(self, text: str, values: Mapping[str, Any]) -> bool:
-        return all(values.get(name) not in (None, "") for name in self._names(text))
-
-    def _names(self, text: str) -> list[str]:
-        return [name for _, name, _, _ in self.parse(text) if name]
+        return all(values.get(name) not in (None, "") for name in _names(text))
 
     def _in_its_unit(self, value: float) -> str:
         if self._quantity == Quantity.TEMPERATURE:

@@ -74,6 +74,7 @@ def _templates() -> Environment:
     made = Environment(
         loader=PackageLoader("tubwater.web", "templates"),
         autoescape=True,
+        auto_reload=False,  # a page would look at every file that it is made of
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
