@@ -25,6 +25,7 @@ HEADINGS = {
     "drain": "When the water is to be changed",
     "incompatibilities": "What never meets",
     "interferences": "What spoils a test",
+    "record": "What a guideline asks of the record",
     "references": "Sources",
     "shelf_life": "How long things stay good",
     "troubles": "Signs, causes, checks",

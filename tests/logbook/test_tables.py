@@ -39,6 +39,11 @@ WHOLE: list[tuple[Kind, dict[str, Any]]] = [
     (Kind.NOTICED, {"clarity": "clear", "signs": ["slime", "strong smell"], "soak_not_noted": "don't know"}),
     (Kind.NOTICED, {"signs": [], "too_little_sanitizer_for": "2 days"}),
     (Kind.CARED, {"task": "rinse-filter"}),
+    (Kind.SAMPLED, {"taken": "2026-11-10T08:00:00+00:00", "laboratory": "A", "report": "7", "point": "elbow deep"}),
+    (Kind.SAMPLED, {"laboratory": "A", "legionella": "<10", "colony_count": 12, "sanitizer": 4.5, "pH": 7.4}),
+    (Kind.APPOINTED, {"name": "Robin", "qualification": "a course"}),
+    (Kind.SOURCE_WATER, {"total_alkalinity": "120 mg/L", "pH": 7.5, "iron": "0.1 mg/L", "report": "3"}),
+    (Kind.OPENING_HOURS, {"opens": "09:00", "closes": "21:00"}),
 ]
 
 

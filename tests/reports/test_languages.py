@@ -22,7 +22,7 @@ CATALOGUE = Path(tubwater.__file__).parent / "reports" / "catalogue"
 ENGLISH = sorted(path for path in CATALOGUE.glob("*.toml") if f".{path.name}".endswith(".en.toml"))
 GERMAN = [path.with_name(path.name.replace("en.toml", "de.toml")) for path in ENGLISH]
 # Words that are the same in both languages: (section, kind).
-SAME_SECTIONS = frozenset({"language"})
+SAME_SECTIONS = frozenset({"germ", "language"})
 SAME = frozenset(
     {
         ("due", "minutes"),

@@ -12,6 +12,7 @@ from enum import Enum
 from typing import Any, Protocol
 
 from tubwater.errors import InputError
+from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import HAPPENINGS, Kind
 from tubwater.tub import Quantity
 from tubwater.units import parse_number
@@ -63,6 +64,17 @@ PARTS: Mapping[Kind, Mapping[str, Form]] = {
         "soak_not_noted": Form.TEXT,
     },
     Kind.CARED: {"task": Form.TEXT},
+    Kind.SAMPLED: {
+        **dict.fromkeys(("taken", "laboratory", "report", "point"), Form.TEXT),
+        **dict.fromkeys(GERM_KEYS, Form.READING),
+        **dict.fromkeys(("sanitizer", "pH"), Form.NUMBER),
+    },
+    Kind.APPOINTED: dict.fromkeys(("name", "qualification"), Form.TEXT),
+    Kind.SOURCE_WATER: {
+        **dict.fromkeys((quantity.value.replace(" ", "_") for quantity in SOURCE_QUANTITIES), Form.READING),
+        **dict.fromkeys((*METALS, "dissolved_solids", "report"), Form.TEXT),
+    },
+    Kind.OPENING_HOURS: dict.fromkeys(("opens", "closes"), Form.TEXT),
 }
 LEADING = ("what", "at", "id")  # id may be empty; it makes a second import of the same row harmless
 COLUMNS: tuple[str, ...] = (*LEADING, *dict.fromkeys(name for kind in HAPPENINGS for name in PARTS[kind]))

@@ -24,6 +24,7 @@ _NEEDS: Mapping[Kind, tuple[str, type]] = {
     Kind.CORRECTED: ("body", dict),
     Kind.WITHDRAWN: ("entry", str),
     Kind.VISIT: ("visit", str),
+    Kind.SIGNED: ("day", str),
 }
 
 

@@ -64,4 +64,7 @@ def table_of(entries: Sequence[Stored]) -> dict[str, Any]:
         if line.stands:
             body = {"at": line.happened.isoformat(), **line.body}
             table.setdefault(str(line.stored.entry.kind), []).append(body)
+    signed = (s.entry for s in entries if s.entry.kind is Kind.SIGNED)
+    if rows := [{"at": entry.happened.isoformat(), **entry.body} for entry in signed]:
+        table[str(Kind.SIGNED)] = rows
     return table

@@ -34,7 +34,7 @@ from tubwater.tub import (
 )
 from tubwater.units import Dimension, parse_amount, parse_number
 
-__all__ = ["MOST_PEOPLE", "events_of", "products_by_name"]
+__all__ = ["MOST_PEOPLE", "event_of", "events_of", "products_by_name"]
 
 MOST_PEOPLE = 60.0  # in one soak, told or asked about (judgement)
 _OXIDANTS = frozenset({Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE})
@@ -56,7 +56,19 @@ def products_by_name(shelf: Shelf) -> Mapping[str, Product]:
 
 def events_of(root: Entries, shelf: Mapping[str, Product]) -> tuple[Event, ...]:
     """All events of a file in the order of their times."""
-    readers: dict[str, Callable[[Entries], Event | None]] = {
+    readers = _readers(shelf)
+    found = [event for key, read in readers.items() for entries in root.tables(key) if (event := read(entries))]
+    return tuple(sorted(found, key=lambda event: event.at))
+
+
+def event_of(kind: str, entries: Entries, shelf: Mapping[str, Product]) -> Event | None:
+    """The event of one table; None where it is wrong or of another kind."""
+    read = _readers(shelf).get(kind)
+    return read(entries) if read else None
+
+
+def _readers(shelf: Mapping[str, Product]) -> dict[str, Callable[[Entries], Event | None]]:
+    return {
         "test": _tested,
         "dosed": lambda entries: _dosed(entries, shelf),
         "soaked": _soaked,
@@ -66,8 +78,6 @@ def events_of(root: Entries, shelf: Mapping[str, Product]) -> tuple[Event, ...]:
         "noticed": _noticed,
         "cared": _cared,
     }
-    found = [event for key, read in readers.items() for entries in root.tables(key) if (event := read(entries))]
-    return tuple(sorted(found, key=lambda event: event.at))
 
 
 def _tested(entries: Entries) -> Event | None:

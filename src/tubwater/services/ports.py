@@ -28,6 +28,11 @@ class Kind(StrEnum):
     FEEDER = "feeder"
     NOTICED = "noticed"
     CARED = "cared"
+    SAMPLED = "sampled"
+    APPOINTED = "appointed"
+    SOURCE_WATER = "source_water"
+    OPENING_HOURS = "opening_hours"
+    SIGNED = "signed"  # body: a table of a keeper's file; never corrected and never withdrawn
     CORRECTED = "corrected"  # body: {"entry": id, "body": {...}}
     WITHDRAWN = "withdrawn"  # body: {"entry": id, "why": text}
     SHOWN = "shown"  # body: {"what": "verdict" or "plan", "model": version, "value": {...}}; never computed again
@@ -37,6 +42,7 @@ class Kind(StrEnum):
 HAPPENINGS = (
     *(Kind.TEST, Kind.DOSED, Kind.SOAKED, Kind.FILLED, Kind.DRAINED, Kind.FEEDER),
     *(Kind.NOTICED, Kind.CARED),
+    *(Kind.SAMPLED, Kind.APPOINTED, Kind.SOURCE_WATER, Kind.OPENING_HOURS),
 )
 
 

@@ -21,12 +21,14 @@ from tubwater.facts import find_substance, guidelines, in_unit_of, substances
 from tubwater.services.entries import Entries
 from tubwater.services.happenings import events_of, products_by_name
 from tubwater.services.packages import old_reagents, package_of, reagents_of
+from tubwater.services.papers import papers_of, with_results
 from tubwater.tub import (
     Equipment,
     Event,
     FillWater,
     Measure,
     MeasureKind,
+    Paper,
     Product,
     Quantity,
     Reagents,
@@ -91,6 +93,7 @@ class TubFile:
     Attributes:
         questions: unlikely entries that were kept: (field, given, usual) each.
         reagents: strips and reagents in hand. offers: products that could be bought, with their prices.
+        papers: what the record holds beside the events. entered: the events without what laboratory results add.
     """
 
     tub: Tub
@@ -101,6 +104,8 @@ class TubFile:
     questions: tuple[Problem, ...] = ()
     reagents: tuple[Reagents, ...] = ()
     offers: Shelf = field(default_factory=Shelf)
+    papers: tuple[Paper, ...] = ()
+    entered: tuple[Event, ...] = ()
 
 
 def example_text() -> str:
@@ -180,10 +185,11 @@ def _whole(root: Entries) -> TubFile:
     shelf = _shelf(root, "product", questions)
     offers, reagents = _shelf(root, "offer", questions), _reagents(root)
     visit = _visit(root.table("visit"))
-    events = events_of(root, products_by_name(shelf))
+    papers, entered = papers_of(root), events_of(root, products_by_name(shelf))
+    events = with_results(entered, papers, tub.guideline)
     root.done()
     questions += old_reagents(reagents, events)
-    return TubFile(tub, shelf, events, visit, units, tuple(questions), reagents, offers)
+    return TubFile(tub, shelf, events, visit, units, tuple(questions), reagents, offers, papers, entered)
 
 
 def _shelf(root: Entries, key: str, questions: list[Problem]) -> Shelf:

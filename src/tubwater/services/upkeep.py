@@ -15,7 +15,7 @@ from tubwater.services.storage import KitStore
 from tubwater.services.tubfile import TubFile
 from tubwater.tub import Package, Product, Reagents, Shelf
 
-__all__ = ["due_of_tub", "shelf_counted", "shelf_of_tub"]
+__all__ = ["due_of_tub", "kit_reagents", "shelf_counted", "shelf_of_tub"]
 
 
 def shelf_of_tub(answers: Answers, kits: KitStore, tub: str, file: TubFile, weeks: float = 4.0) -> ShelfReport:
@@ -68,11 +68,13 @@ def _stock(product: Product, stored: Stored) -> object:
 
 def _reagents(file: TubFile, kits: KitStore, tub: str) -> tuple[Reagents, ...]:
     """Those of the description, and the kits of this tub or of any."""
+    return (*file.reagents, *kit_reagents(kits, tub))
+
+
+def kit_reagents(kits: KitStore, tub: str) -> tuple[Reagents, ...]:
+    """The dated kits of this tub or of any."""
     mine = [kit for kit in kits.all() if kit.tub in ("", tub) and (kit.opened or kit.spoils)]
-    return (
-        *file.reagents,
-        *(Reagents(kit.method, kit.name, _day(kit.opened), _day(kit.spoils)) for kit in mine),
-    )
+    return tuple(Reagents(kit.method, kit.name, _day(kit.opened), _day(kit.spoils)) for kit in mine)
 
 
 def _day(at: datetime | None) -> date | None:

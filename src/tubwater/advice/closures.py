@@ -1,0 +1,167 @@
+"""When people had to be kept out, why, and which test opened the tub again: read off what the logbook holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from tubwater.advice.now import kind_of_sign
+from tubwater.facts import Limits, guidelines
+from tubwater.facts.record import Germ, record_rules
+from tubwater.measurement import standard_value
+from tubwater.tub import Clarity, Event, Noticed, Quantity, Reading, Reason, Sampled, Sanitizer, Sign, Tested, Tub
+
+__all__ = ["Closure", "closures_of"]
+
+_APART = timedelta(hours=12)  # two good readings after a long lapse
+_BY_LABORATORY = frozenset({Sign.LEGIONELLA, Sign.GERMS})
+_CLOSING = tuple(sign for sign in Sign if sign is not Sign.PURPLE_INDICATOR)  # spoils a reading, closes nothing
+_SEEN = frozenset({Clarity.CLOUDY, Clarity.HAZY})
+
+
+@dataclass(frozen=True)
+class Closure:
+    """A span in which nobody was to be in.
+
+    Attributes:
+        start: when it was seen or read. reason: why. settled: when it was said or read to be over, None so far.
+        end: when the test was made that opened the tub again, None so far.
+        sample: of a laboratory result (``of_laboratory``), the time at which a sample after it was clear.
+    """
+
+    start: datetime
+    reason: Reason
+    settled: datetime | None = None
+    end: datetime | None = None
+    sample: datetime | None = None
+    of_laboratory: bool = False
+
+
+def closures_of(tub: Tub, events: Sequence[Event], samples: Sequence[Sampled] = ()) -> tuple[Closure, ...]:
+    """Every closure, in order of time; several may run at once, each with its own reason and end."""
+    tests = sorted((e for e in events if isinstance(e, Tested)), key=lambda e: e.at)
+    looks = sorted((e for e in events if isinstance(e, Noticed)), key=lambda e: e.at)
+    found = [
+        c for quantity in (_sanitizer(tub), Quantity.PH, Quantity.TEMPERATURE) for c in _read(tub, quantity, tests)
+    ]
+    for sign in _CLOSING:
+        found += _signs(tub, sign, looks, tests, samples)
+    found += _clouded(tub, looks, tests)
+    found += _lapses(tub, looks, tests)
+    return tuple(sorted(found, key=lambda c: (c.start, c.reason.kind)))
+
+
+def _sanitizer(tub: Tub) -> Quantity:
+    return Quantity.BROMINE if tub.sanitizer is Sanitizer.BROMINE else Quantity.FREE_CHLORINE
+
+
+def _limits(tub: Tub, quantity: Quantity) -> Limits:
+    return guidelines()[tub.guideline].limits[quantity]
+
+
+def _read(tub: Tub, quantity: Quantity, tests: Sequence[Tested]) -> Iterator[Closure]:
+    """From a reading outside the bathing limits to the next one inside."""
+    limits, start, reason = _limits(tub, quantity), None, None
+    for reading in (r for test in tests for r in test.readings if r.quantity is quantity):
+        outside = _outside(reading, limits)
+        if outside and start is None:
+            start, reason = reading.at, outside
+        elif start and reason and not outside:
+            yield Closure(start, reason, reading.at, reading.at)
+            start = None
+    if start and reason:
+        yield Closure(start, reason)
+
+
+def _outside(reading: Reading, limits: Limits) -> Reason | None:
+    """Why a reading keeps people out; None where all of it lies inside the bathing limits."""
+    low, high = sorted(standard_value(reading))
+    below = low < limits.bathing_low
+    if not below and high <= limits.bathing_high:
+        return None
+    if reading.quantity is Quantity.TEMPERATURE:
+        return Reason("too-hot", {"temperature": high, "limit": limits.bathing_high}, limits.basis)
+    far = low < limits.keep_out_low or high > limits.keep_out_high
+    bound = ("keep_out_" if far else "bathing_") + ("low" if below else "high")
+    kind = f"reading-{'far-' if far else ''}{'low' if below else 'high'}"
+    told: dict[str, float | str] = {"quantity": str(reading.quantity), **_told(low, high)}
+    return Reason(kind, {**told, "limit": getattr(limits, bound)}, limits.basis)
+
+
+def _told(low: float, high: float) -> dict[str, float]:
+    if low == float("-inf") or high == float("inf"):
+        return {"below": high} if low == float("-inf") else {"above": low}
+    return {"value": low} if low == high else {"from": low, "to": high}
+
+
+def _good_tests(tub: Tub, tests: Sequence[Tested]) -> list[datetime]:
+    """When sanitizer and pH were both known to be inside: the later of two readings, each the newest of its own."""
+    newest: dict[Quantity, bool] = {}
+    found = []
+    wanted = (_sanitizer(tub), Quantity.PH)
+    for test in tests:
+        for reading in test.readings:
+            if reading.quantity in wanted:
+                newest[reading.quantity] = _outside(reading, _limits(tub, reading.quantity)) is None
+        if all(newest.get(quantity, False) for quantity in wanted):
+            found.append(test.at)
+    return found
+
+
+def _retest(tub: Tub, tests: Sequence[Tested], after: datetime) -> datetime | None:
+    """The first test from ``after`` on by which both are inside; what was read before does not count."""
+    good = _good_tests(tub, [test for test in tests if test.at >= after])
+    return good[0] if good else None
+
+
+def _signs(
+    tub: Tub, sign: Sign, looks: Sequence[Noticed], tests: Sequence[Tested], samples: Sequence[Sampled]
+) -> Iterator[Closure]:
+    """From the look that shows a sign to the test after the look that shows it no more."""
+    for start, settled in _spans([(look.at, sign in look.signs) for look in looks]):
+        end = _retest(tub, tests, settled) if settled else None
+        sample = _clear_sample(tub, sign, start, samples)
+        yield Closure(start, Reason(kind_of_sign(sign)), settled, end, sample, sign in _BY_LABORATORY)
+
+
+def _clear_sample(tub: Tub, sign: Sign, start: datetime, samples: Sequence[Sampled]) -> datetime | None:
+    """When the first sample after a laboratory result came back clear of what was found."""
+    if sign not in _BY_LABORATORY:
+        return None
+    return next((s.at for s in samples if s.at > start and _clear(tub, sign, s)), None)
+
+
+def _clear(tub: Tub, sign: Sign, sample: Sampled) -> bool:
+    limits = record_rules()[tub.guideline].germs
+    counted = {g: c for g, c in sample.counts.items() if (g is Germ.LEGIONELLA) is (sign is Sign.LEGIONELLA)}
+    return bool(counted) and all(g not in limits or c.low <= limits[g].most for g, c in counted.items())
+
+
+def _spans(marks: Sequence[tuple[datetime, bool]]) -> Iterator[tuple[datetime, datetime | None]]:
+    start = None
+    for at, on in marks:
+        if on and start is None:
+            start = at
+        elif not on and start is not None:
+            yield start, at
+            start = None
+    if start is not None:
+        yield start, None
+
+
+def _clouded(tub: Tub, looks: Sequence[Noticed], tests: Sequence[Tested]) -> Iterator[Closure]:
+    """From water that hides the drain to the test after it was seen again; a look that does not say settles nothing."""
+    marks = [(look.at, look.clarity in _SEEN) for look in looks if look.clarity is not Clarity.UNKNOWN]
+    for start, settled in _spans(marks):
+        end = _retest(tub, tests, settled) if settled else None
+        yield Closure(start, Reason("drain-not-visible"), settled, end)
+
+
+def _lapses(tub: Tub, looks: Sequence[Noticed], tests: Sequence[Tested]) -> Iterator[Closure]:
+    """From a look that tells of more than a day without sanitizer to the second of two good tests."""
+    for look in looks:
+        if look.lapse_hours is not None and look.lapse_hours > 24.0:
+            good = _good_tests(tub, [test for test in tests if test.at >= look.at])
+            end = next((at for at in good if at - good[0] >= _APART), None)
+            yield Closure(look.at, Reason("lapse", {"hours": look.lapse_hours}), good[0] if good else None, end)
