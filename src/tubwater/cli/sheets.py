@@ -19,9 +19,9 @@ from tubwater.services.safety import safety_sheet
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.units import Dimension, parse_amount
 
-__all__ = ["handout_answer", "ledger_answer", "safety_answer", "written"]
+__all__ = ["PAPERS", "handout_answer", "ledger_answer", "safety_answer", "written"]
 
-_PAPERS = {"a4": Paper.A4, "letter": Paper.LETTER}
+PAPERS = {"a4": Paper.A4, "letter": Paper.LETTER}
 
 
 def ledger_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
@@ -54,7 +54,7 @@ def handout_answer(words: argparse.Namespace, file: TubFile, now: datetime, unit
     contact = Contact(words.keeper, words.phone, words.address)
     said = handout_words(handout_of_file(file, now, words.seed), contact, units)
     if words.out:
-        return written(words.out, handout_pdf(said, _PAPERS[words.paper]))
+        return written(words.out, handout_pdf(said, PAPERS[words.paper]))
     return to_json(said) + "\n" if words.json else render_handout(said)
 
 
@@ -66,7 +66,7 @@ def safety_answer(words: argparse.Namespace, file: TubFile | None, now: datetime
     """
     said = safety_words(safety_sheet(file.shelf if file else None), now.date())
     if words.out:
-        return written(words.out, safety_pdf(said, _PAPERS[words.paper]))
+        return written(words.out, safety_pdf(said, PAPERS[words.paper]))
     return to_json(said) + "\n" if words.json else render_safety(said)
 
 

@@ -1,4 +1,4 @@
-"""The commands about the shelf, what is due, and the calendar."""
+"""The commands about the shelf, what is due, the calendar and the record."""
 
 from __future__ import annotations
 
@@ -29,6 +29,10 @@ def upkeep_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
         from tubwater.cli.mail import remind_answer
 
         return remind_answer(words, file, now)
+    if words.command == "record":
+        from tubwater.cli.record import record_answer
+
+        return record_answer(words, file, now, units)
     work: dict[str, Callable[[argparse.Namespace, TubFile, datetime, UnitSystem], str]] = {
         "shelf": _shelf,
         "due": _due,

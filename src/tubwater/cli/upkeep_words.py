@@ -1,4 +1,4 @@
-"""The words of the commands about the shelf, what is due, and the calendar; nothing heavy loads here."""
+"""The words of the commands about the shelf, what is due, the calendar and the record; nothing heavy loads here."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ UPKEEP_COMMANDS = {
     "shelf": "what is left and until when, what to buy, what it costs, what must stand apart",
     "due": "tests, visits, care, refill and what expires, by their dates",
     "calendar": "the same as an iCalendar file for any calendar",
+    "record": "what a guideline asks of a day and what is missing, and the record for an inspector",
     "remind": "send what is due today by mail, once a day",
 }
 
@@ -23,6 +24,12 @@ def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
     if name == "calendar":
         parser.add_argument("--days", metavar="N", help="how far ahead, 120 where nothing is said")
         parser.add_argument("--out", metavar="ICS", help="write it into this file")
+    if name == "record":
+        parser.add_argument("--day", metavar="DAY", help="that day alone, today where nothing is said")
+        parser.add_argument("--from", dest="first", metavar="DAY", help="from that day on")
+        parser.add_argument("--until", dest="last", metavar="DAY", help="until that day, today where nothing is said")
+        parser.add_argument("--out", metavar="FILE", help="write it into this file, .pdf or .xlsx")
+        parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="for a .pdf")
     if name == "remind":
         parser.add_argument("--mail-to", action="append", default=[], metavar="ADDRESS", help="else TUBWATER_MAIL_TO")
         parser.add_argument("--mail-from", metavar="ADDRESS", help="else TUBWATER_MAIL_FROM")

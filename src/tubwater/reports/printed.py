@@ -13,7 +13,7 @@ from enum import StrEnum
 from importlib import resources
 from typing import Any
 
-__all__ = ["Paper", "handout_pdf", "qr_svg", "safety_pdf", "sheet_pdf", "sheet_pictures"]
+__all__ = ["Paper", "handout_pdf", "qr_svg", "record_pdf", "safety_pdf", "sheet_pdf", "sheet_pictures"]
 
 _DOTS_PER_INCH = 110.0
 
@@ -33,6 +33,11 @@ def handout_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:
 def safety_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:
     """The safety sheet from its words (``safety_words``)."""
     return sheet_pdf("safety", words, paper)
+
+
+def record_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:
+    """The record from its words (``record_words``)."""
+    return sheet_pdf("record", words, paper)
 
 
 def qr_svg(address: str) -> str:

@@ -1,0 +1,55 @@
+"""The command `record`: what is missing, the sheets of some days, and the record for an inspector."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date, datetime
+
+from tubwater.cli.sheets import PAPERS, written
+from tubwater.errors import InputError
+from tubwater.reports.data import to_json
+from tubwater.reports.printed import record_pdf
+from tubwater.reports.record import record_xlsx, render_record
+from tubwater.reports.record_words import record_words
+from tubwater.services.record import Record, record_of_file
+from tubwater.services.tubfile import TubFile, UnitSystem
+
+__all__ = ["record_answer", "record_printed"]
+
+
+def record_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    """The record of a keeper's file; with ``--out`` as PDF or XLSX.
+
+    Raises:
+        InputError: days that cannot be meant, or a file that cannot be written.
+    """
+    return record_printed(words, record_of_file(file, now, *_span(words)), units)
+
+
+def record_printed(words: argparse.Namespace, record: Record, units: UnitSystem) -> str:
+    """A record as text or JSON, or written into the file of ``--out``."""
+    if words.json:
+        return to_json(record) + "\n"
+    said = record_words(record, lambda at: at.astimezone(record.as_of.tzinfo), units)
+    if not words.out:
+        return render_record(said)
+    if words.out.lower().endswith(".pdf"):
+        return written(words.out, record_pdf(said, PAPERS[words.paper]))
+    if words.out.lower().endswith(".xlsx"):
+        return written(words.out, record_xlsx(said))
+    raise InputError.one("--out", words.out, "a name that ends in .pdf or .xlsx")
+
+
+def _span(words: argparse.Namespace) -> tuple[date | None, date | None]:
+    """The first and the last day."""
+    day = _day("--day", words.day)
+    if day and (words.first or words.last):
+        raise InputError.one("--day", words.day, "either one day or --from and --until")
+    return (day, day) if day else (_day("--from", words.first), _day("--until", words.last))
+
+
+def _day(option: str, text: str | None) -> date | None:
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise InputError.one(option, text, "a day, such as 2026-11-20") from None

@@ -1,0 +1,71 @@
+"""The command `record`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from tubwater.cli.app import run
+from tubwater.services.tubfile import example_text
+
+NOW = ["--now", "2026-11-25T09:00:00+00:00"]
+MORE = """
+[[test]]
+at = 2026-11-23T09:00:00
+method = "photometer"
+bromine = 4
+pH = 7.4
+[[signed]]
+at = 2026-11-24T09:00:00
+day = 2026-11-23
+name = "Robin Example"
+"""
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> str:
+    path = tmp_path / "tub.toml"
+    text = example_text().replace('guideline = "household"', 'guideline = "uk-business"')
+    path.write_text(text + MORE, encoding="utf-8")
+    return str(path)
+
+
+def test_it_tells_what_is_missing_today_and_on_other_days(file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["record", file, *NOW]) == 0
+    said = capsys.readouterr().out
+    assert "25 Nov 2026" in said and "23 Nov 2026" not in said.split("Persons")[0] and "Missing" in said
+    assert run(["record", file, "--from", "2026-11-23", *NOW]) == 0
+    assert "Signed: Robin Example" in capsys.readouterr().out
+
+
+def test_it_is_told_as_json(file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["record", file, "--json", "--day", "2026-11-23", *NOW]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [day["day"]["day"] for day in found["days"]] == ["2026-11-23"] and found["days"][0]["signatures"]
+
+
+def test_it_is_written_as_pdf_and_as_a_table(file: str, tmp_path: Path) -> None:
+    pdf, table = tmp_path / "record.pdf", tmp_path / "record.xlsx"
+    assert run(["record", file, "--from", "2026-11-23", "--out", str(pdf), *NOW]) == 0
+    assert run(["record", file, "--from", "2026-11-23", "--out", str(table), *NOW]) == 0
+    assert pdf.read_bytes().startswith(b"%PDF-") and len(load_workbook(table)["Days"]["A"]) == 4
+
+
+@pytest.mark.parametrize(
+    ("words", "field"),
+    [
+        (["--day", "soon"], "--day"),
+        (["--day", "2026-11-23", "--from", "2026-11-20"], "--day"),
+        (["--until", "2026-11-30"], "until"),
+        (["--from", "2026-11-24", "--until", "2026-11-23"], "from"),
+        (["--out", "record.doc"], "--out"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(
+    file: str, words: list[str], field: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["record", file, *words, *NOW]) == 2
+    assert field in capsys.readouterr().err
