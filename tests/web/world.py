@@ -44,7 +44,10 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
     "/tubs/{tub}/happened/{what}": ("/tubs/alder/happened/faeces", "/tubs/larch/happened/cloudy"),
     "/tubs/{tub}/logbook": ("/tubs/larch/logbook",),
     "/tubs/{tub}/logbook/{entry}": ("/tubs/larch/logbook/read",),
-    "/tubs/{tub}/add/{kind}": tuple(f"/tubs/larch/add/{kind}" for kind in ("dosed", "feeder", "filled", "cared")),
+    "/tubs/{tub}/add/{kind}": tuple(
+        f"/tubs/larch/add/{kind}" for kind in ("dosed", "feeder", "filled", "cared", "sampled", "source_water")
+    ),
+    "/tubs/{tub}/record": ("/tubs/larch/record", "/tubs/rowan/record"),
     "/tubs/{tub}/shelf": ("/tubs/larch/shelf",),
     "/tubs/{tub}/shelf/{number}": ("/tubs/larch/shelf/0", "/tubs/larch/shelf/new"),
     "/tubs/{tub}/due": ("/tubs/larch/due",),
@@ -73,6 +76,8 @@ NOT_PAGES = frozenset(
         "/facts/safety.pdf",
         "/trust/authority.crt",
         "/tubs/{tub}/handout.pdf",
+        "/tubs/{tub}/record.pdf",
+        "/tubs/{tub}/record.xlsx",
         "/tubs/{tub}/calendar.ics",
     )
 )

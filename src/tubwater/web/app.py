@@ -26,6 +26,8 @@ from tubwater.web import (
     phones,
     plans,
     readings,
+    record,
+    record_api,
     settings,
     shelf,
     since,
@@ -50,7 +52,7 @@ __all__ = ["create_app"]
 
 _PARTS = (
     *(access, languages, api, tub_api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss, since),
-    *(logbook, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
+    *(logbook, record, record_api, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
 )
 
 

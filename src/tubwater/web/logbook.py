@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from tubwater.errors import InputError
 from tubwater.reports.text import kinds
 from tubwater.services.effective import Line
+from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import Kind
 from tubwater.web.desk import Desk, Here
 from tubwater.web.diary import shown_lines
@@ -22,12 +23,17 @@ __all__ = ["add", "add_form", "correct", "entry_page", "logbook", "router", "wit
 
 router = APIRouter(include_in_schema=False)
 _A_PAGE = 60
+_SOURCE = tuple(quantity.value.replace(" ", "_") for quantity in SOURCE_QUANTITIES)
 _NEW: Mapping[Kind, tuple[str, ...]] = {
     Kind.DOSED: ("product", "amount", "measures"),
     Kind.FEEDER: ("product", "tablets", "opening"),
     Kind.FILLED: ("volume",),
     Kind.DRAINED: ("volume",),
     Kind.CARED: ("task",),
+    Kind.SAMPLED: ("laboratory", "report", "taken", "point", *GERM_KEYS, "sanitizer", "pH"),
+    Kind.APPOINTED: ("name", "qualification"),
+    Kind.SOURCE_WATER: (*_SOURCE, *METALS, "dissolved_solids", "report"),
+    Kind.OPENING_HOURS: ("opens", "closes"),
 }
 
 
@@ -59,7 +65,7 @@ def add_form(request: Request, desk: Here, tub: str, kind: Kind) -> HTMLResponse
 def add(request: Request, desk: Here, tub: str, kind: Kind, sent: SentForm) -> HTMLResponse | RedirectResponse:
     """Keeps an entry made by hand."""
     try:
-        body = {**_typed(sent, _NEW.get(kind, ())), **moment_of(desk, sent)}
+        body = {**_typed(sent, _NEW.get(kind, ())), **_taken(desk, sent), **moment_of(desk, sent)}
         desk.keeping.record(tub, kind, body, desk.source(request), sent.text("key"))
     except InputError as error:
         return _add_form(request, desk, tub, kind, sent, error)
@@ -89,6 +95,12 @@ def withdraw(request: Request, desk: Here, tub: str, entry: str, sent: SentForm)
     """Strikes the entry out."""
     desk.keeping.withdraw(tub, entry, sent.text("why")[:500], desk.source(request), sent.text("key"))
     return RedirectResponse(f"/tubs/{tub}/logbook", 303)
+
+
+def _taken(desk: Desk, sent: Sent) -> dict[str, str]:
+    """When a sample was taken, in the keeper's zone where none is written."""
+    found = moment_of(desk, sent, "taken")
+    return {"taken": found["at"]} if found else {}
 
 
 def _typed(sent: Sent, keys: Any) -> dict[str, Any]:
