@@ -15,7 +15,11 @@ from tubwater.tub import Expectation, Reason
 
 __all__ = ["Change", "after_change", "change_needed", "expected_after", "with_fill_water"]
 
-_TOO_MUCH = {Quantity.TOTAL_ALKALINITY: 2.0, Quantity.CALCIUM_HARDNESS: 1.6}  # times the upper aim (judgement)
+_TOO_MUCH = {  # times the upper aim (judgement)
+    Quantity.TOTAL_ALKALINITY: 2.0,
+    Quantity.CALCIUM_HARDNESS: 1.6,
+    Quantity.CYANURIC_ACID: 2.0,
+}
 _SURE = 0.7  # a read value may still be a blunder (judgement)
 _LEAST = 0.1  # of the water; less is not worth the hose
 
@@ -37,9 +41,9 @@ def change_needed(case: Situation) -> Change | None:
 
 
 def _change(case: Situation, quantity: Quantity) -> Change | None:
-    aim = case.limits(quantity).aim_high
     if case.last_valid(quantity) is None:
         return None
+    aim = case.limits(quantity).aim_high
     present = case.observer.read(quantity)
     if float(np.mean(present > _TOO_MUCH[quantity] * aim)) < _SURE:
         return None
@@ -65,7 +69,7 @@ def after_change(case: Situation, litres: float) -> Situation:
 def expected_after(case: Situation) -> tuple[Expectation, ...]:
     """What the changed water should read."""
     found = []
-    for quantity in (Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS):
+    for quantity in (q for q in _TOO_MUCH if q is not Quantity.CYANURIC_ACID or case.last_valid(q) is not None):
         low, median, high = np.quantile(case.observer.read(quantity), (0.05, 0.5, 0.95))
         found.append(Expectation(quantity, float(median), float(low), float(high)))
     return tuple(found)
