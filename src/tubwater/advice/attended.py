@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from tubwater.advice.wishes import Wishes
 from tubwater.tub import Equipment, Reason, Step, StepKind
 
-__all__ = ["Stretch", "shared_out", "stretches"]
+__all__ = ["Stretch", "be_there", "shared_out", "stretches"]
 
 _SLACK = 1e-6
 
@@ -44,15 +44,19 @@ def shared_out(
     steps: Sequence[Step], equipment: Equipment, begins: datetime, wishes: Wishes, fit: Reason
 ) -> tuple[list[Step], list[Reason]]:
     """The steps with what is handed over, and when somebody has to be there; ``fit`` is the condition to bathe."""
-    found = stretches(steps, equipment)
-    notes = [_be_there(begins, s) for s in found] if len(found) > 1 else []
-    minutes = wishes.minutes
+    found, notes, minutes = stretches(steps, equipment), be_there(steps, equipment, begins), wishes.minutes
     if minutes is None or not found or found[-1].end <= minutes + _SLACK:
         return list(steps), notes
     if not wishes.later_by:
         return list(steps), [*_too_short(found[0], minutes), *notes]
     at, closed = _leaves_at(steps, found, minutes)
     return _handed(steps, at, _Hand(wishes.later_by, minutes, closed, begins, fit)), notes
+
+
+def be_there(steps: Sequence[Step], equipment: Equipment, begins: datetime) -> list[Reason]:
+    """When somebody has to be there, where that is more than once."""
+    found = stretches(steps, equipment)
+    return [_be_there(begins, stretch) for stretch in found] if len(found) > 1 else []
 
 
 def _beside(step: Step) -> bool:

@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from tubwater.advice.attended import be_there
 from tubwater.advice.care import due_tasks
 from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of
 from tubwater.advice.drains import Change, after_change, change_needed, expected_after
@@ -191,6 +192,7 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     case, wishes = task.case, task.wishes
     again = _test_from(task, line)
     notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
+    notes += be_there(line.steps, case.tub.equipment, case.now) if task.change else []
     notes += [*_shock_cut(task, line), *remains(case, line.beside), *_runs_low(task)]
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
