@@ -127,11 +127,12 @@ def _place(demo: bool) -> str:
 
 
 def _fill(keeping: Keeping) -> None:
+    from tubwater.reports.text import text_of
     from tubwater.services.demo import fill_demo
 
     if not keeping.store.tubs():
-        print("Entering half a year of an invented tub; working it out takes a minute, once a day ...", flush=True)
+        print(text_of("cli", "filling"), flush=True)
         fill_demo(keeping)
     for tub in keeping.store.tubs():
-        print(f"Working out what the water of {keeping.file(tub).tub.name} is ...", flush=True)
+        print(text_of("cli", "working", {"name": keeping.file(tub).tub.name}), flush=True)
         keeping.verdict(tub)

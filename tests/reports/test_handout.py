@@ -18,6 +18,7 @@ from tubwater.advice.dose_table import Does, DoseRow, _Table, dose_table
 from tubwater.advice.measures import smallest
 from tubwater.advice.safety import cap_grams
 from tubwater.reports.handout_words import handout_words, measured
+from tubwater.reports.language import Language, speaking
 from tubwater.reports.printed import Paper, handout_pdf, qr_svg, sheet_pictures
 from tubwater.services.advise import case_of
 from tubwater.services.handout import Contact, Handout, handout_of
@@ -188,6 +189,20 @@ def test_the_sheet_is_one_tagged_page_and_always_the_same_bytes(paper: Paper, un
     assert made.startswith(b"%PDF-") and b"pdfuaid:part" in made
     assert made == handout_pdf(words, paper)
     assert len(sheet_pictures("handout", words, paper)) == 1
+
+
+@pytest.mark.parametrize("units", list(UnitSystem))
+@pytest.mark.parametrize("paper", list(Paper))
+def test_the_sheet_is_one_page_in_german_too(paper: Paper, units: UnitSystem) -> None:
+    with speaking(Language.GERMAN):
+        words = handout_words(handout(), CONTACT, units)
+    said = " ".join(texts_of(words))
+    assert words["lang"] == "de" and "25. November 2026" in said and "Etikett" in said
+    assert not any(f" {word} " in said for word in ("the", "and", "water", "level", "minutes"))
+    made = handout_pdf(words, paper)
+    assert b"pdfuaid:part" in made and len(sheet_pictures("handout", words, paper)) == 1
+    for font in FONTS:
+        assert set(said) <= letters(font), font.name
 
 
 def test_the_fonts_hold_every_sign_of_the_sheet() -> None:

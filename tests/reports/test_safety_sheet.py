@@ -10,6 +10,7 @@ import pytest
 from reports.sheets import FONTS, letters, texts_of
 from tubwater.facts import incompatible, substances
 from tubwater.facts.safety import families, safety_rules
+from tubwater.reports.language import Language, speaking
 from tubwater.reports.printed import Paper, safety_pdf, sheet_pictures
 from tubwater.reports.safety_words import render_safety, safety_words
 from tubwater.reports.text import kinds
@@ -98,6 +99,17 @@ def test_the_sheet_is_one_tagged_page_and_always_the_same_bytes(paper: Paper) ->
     assert made.startswith(b"%PDF-") and b"pdfuaid:part" in made
     assert made == safety_pdf(WORDS, paper)
     assert len(sheet_pictures("safety", WORDS, paper)) == 1
+
+
+@pytest.mark.parametrize("paper", list(Paper))
+def test_the_sheet_is_one_page_in_german_too(paper: Paper) -> None:
+    with speaking(Language.GERMAN):
+        words = safety_words(safety_sheet(SHELF), DAY)
+        assert max(map(len, render_safety(words).splitlines())) <= 80
+    assert words["lang"] == "de" and not any(f" {word} " in " ".join(texts_of(words)) for word in ("the", "and"))
+    assert len(sheet_pictures("safety", words, paper)) == 1
+    for font in FONTS:
+        assert set("".join(texts_of(words))) <= letters(font), font.name
 
 
 def test_the_fonts_hold_every_sign_of_the_sheet() -> None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import html
+import re
 from collections.abc import Callable, Iterator
+from functools import cache
 from itertools import product
 
 import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import BrowserContext, Page
 
+from tubwater.reports.language import Language, texts
 from web.harness import DESK, PHONE, START, serve, violations
 from web.world import ADDRESSES, NOT_PAGES, World, routes
 
@@ -54,6 +58,32 @@ def test_a_page_is_light(world_client: TestClient, path: str) -> None:
 
 
 @pytest.mark.parametrize("path", ALL)
+def test_a_page_is_in_german_for_whom_it_is(world_client: TestClient, path: str) -> None:
+    answer = world_client.get(path, headers={"accept-language": "de"})
+    assert '<html lang="de"' in answer.text and answer.headers["content-language"] == "de"
+    shown = " ".join(html.unescape(re.sub(r"<[^>]+>", " ", answer.text)).split())
+    left = [part for part in english() if part in shown and re.search(rf"(?<!\w){re.escape(part)}(?!\w)", shown)]
+    assert [part for part in left if part not in OF_THE_FACTS] == []
+
+
+# Notes and titles of the facts stay in their own language; these words of theirs stand in a text of ours as well.
+OF_THE_FACTS = frozenset({"in the water"})
+
+
+@cache
+def english() -> tuple[str, ...]:
+    """The parts of English texts between their gaps that are three words or more."""
+    german = " ".join(text for said in texts(Language.GERMAN).values() for text in said.values())
+    said = [text for section in texts(Language.ENGLISH).values() for text in section.values()]
+    parts = {part.strip(" .,:;()") for text in said for part in re.split(r"\{.*?\}|\[\[|\]\]", text)}
+    return tuple(part for part in sorted(parts) if len(part.split()) >= 3 and part not in german)
+
+
+def test_enough_of_the_english_texts_is_looked_for() -> None:
+    assert len(english()) > 1000 and "Nobody in the water for now" in english()
+
+
+@pytest.mark.parametrize("path", ALL)
 def test_a_page_is_accessible_at_phone_and_desk_size_in_light_and_dark(
     open_page: Callable[..., Page], path: str
 ) -> None:
@@ -71,6 +101,8 @@ def test_a_page_fits_a_narrow_phone_and_needs_no_script(open_page: Callable[...,
     narrow = {**PHONE, "viewport": {"width": 360, "height": 740}}
     page = open_page(path, narrow, at=START)
     assert page.evaluate("document.scrollingElement.scrollWidth") <= 360
+    german = open_page(path, narrow, at=START, locale="de-DE")
+    assert german.evaluate("document.scrollingElement.scrollWidth") <= 360
     plain = open_page(path, narrow, java_script_enabled=False)
     assert plain.locator("h1").count() == 1 and set(lines(page)) <= set(lines(plain))
 

@@ -12,7 +12,9 @@ from tubwater.cli.upkeep_words import UPKEEP_COMMANDS
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.plain import render_plan, render_verdict, render_why
+from tubwater.reports.refusals import refusal
 from tubwater.reports.tables import render_fields, render_guidelines, render_methods, render_substances
+from tubwater.reports.text import text_of
 from tubwater.reports.troubles import render_ranking
 from tubwater.services.ask import plan_of_file, verdict_of_file, water_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
@@ -126,4 +128,5 @@ def _checked(words: argparse.Namespace) -> dict[str, bool]:
 def _ask(file: TubFile) -> None:
     """Unlikely entries were kept; the keeper is asked."""
     for question in file.questions:
-        print(f"tubwater: please check {question.field}: {question.given}; usual: {question.expected}", file=sys.stderr)
+        values = {"given": refusal(question.given), "expected": refusal(question.expected)}
+        print(f"tubwater: {text_of('refused', 'check', {'field': question.field, **values})}", file=sys.stderr)

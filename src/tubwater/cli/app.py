@@ -14,6 +14,7 @@ from tubwater.cli.storage_words import STORAGE_COMMANDS, add_storage_commands
 from tubwater.cli.upkeep_words import UPKEEP_COMMANDS, upkeep_options
 
 if TYPE_CHECKING:
+    from tubwater.errors import TubwaterError
     from tubwater.services.storage import Storehouse
 
 __all__ = ["build_parser", "run"]
@@ -163,24 +164,37 @@ def _answered(
 ) -> int:
     from tubwater.cli.language import language_for
     from tubwater.errors import InputError, StoreUnavailable, TubwaterError
-    from tubwater.reports.language import choose
+    from tubwater.reports.language import speaking
 
     try:
-        choose(language_for(words, os.environ))
-        if words.command == "serve":
-            if server is None:
-                raise StoreUnavailable("no pages can be served from here")
-            return server(words)
-        text, code = _answer(words, storehouse)
-        print(text, end="")
+        chosen = language_for(words, os.environ)
     except InputError as error:
-        for problem in error.problems:
-            print(f"tubwater: {problem}", file=sys.stderr)
-        return 2
-    except TubwaterError as error:
-        print(f"tubwater: {error}.", file=sys.stderr)
-        return 2
-    return code
+        return _refused(error)
+    with speaking(chosen):
+        try:
+            if words.command == "serve":
+                if server is None:
+                    raise StoreUnavailable("no pages can be served from here")
+                return server(words)
+            text, code = _answer(words, storehouse)
+            print(text, end="")
+        except TubwaterError as error:
+            return _refused(error)
+        return code
+
+
+def _refused(error: TubwaterError) -> int:
+    """Tells each problem as a line."""
+    from tubwater.errors import InputError
+    from tubwater.reports.refusals import problem_line, refusal
+
+    if isinstance(error, InputError):
+        lines = [problem_line(problem) for problem in error.problems]
+    else:
+        lines = [f"{refusal(str(error))}."]
+    for line in lines:
+        print(f"tubwater: {line}", file=sys.stderr)
+    return 2
 
 
 def _answer(words: argparse.Namespace, storehouse: Callable[[], Storehouse] | None) -> tuple[str, int]:

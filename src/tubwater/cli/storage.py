@@ -12,8 +12,10 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from tubwater.errors import InputError, UnknownEntry
+from tubwater.errors import InputError, Problem, UnknownEntry
 from tubwater.reports.data import to_json
+from tubwater.reports.refusals import problem_line, refusal
+from tubwater.reports.text import text_of
 from tubwater.services.accounts import Accounts
 from tubwater.services.document import take_document, to_document
 from tubwater.services.memory import RandomNames, SystemClock
@@ -40,6 +42,7 @@ def storage_answer(words: argparse.Namespace, storehouse: Storehouse) -> tuple[s
         "import": _import,
         "template": _template,
         "account": _account,
+        "record": _record,
     }
     return work[words.command](words, storehouse)
 
@@ -63,20 +66,20 @@ def _said(words: argparse.Namespace, data: object, text: str, code: int = 0) -> 
 def _backup(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     with _opened(words, storehouse) as logbook:
         count = logbook.backup(Path(words.file))
-    return _said(words, {"file": words.file, "entries": count}, f"{words.file}: {count} entries.")
+    return _said(words, {"file": words.file, "entries": count}, _say("entries", file=words.file, count=count))
 
 
 def _restore(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     place = words.logbook or storehouse.default_place()
     count = storehouse.restore(Path(words.file), place)
-    return _said(words, {"entries": count}, f"{count} entries restored.")
+    return _said(words, {"entries": count}, _say("restored", count=count))
 
 
 def _check(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     with _opened(words, storehouse) as logbook:
         findings = logbook.check()
-    lines = [f"{finding.fault}: {finding.where}: {finding.found}" for finding in findings]
-    text = "\n".join([*lines, f"{len(lines)} findings." if lines else "Nothing is wrong."])
+    lines = [f"{finding.fault}: {finding.where}: {refusal(finding.found)}" for finding in findings]
+    text = "\n".join([*lines, _say("findings", count=len(lines)) if lines else _say("nothing-wrong")])
     return _said(words, findings, text, 1 if findings else 0)
 
 
@@ -91,7 +94,7 @@ def _export(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
             document = to_document(logbook.entries, logbook.kits, tubs)
             content, count = json.dumps(document, indent=1).encode(), len(document["entries"])
     _write(words.file, content)
-    return _said(words, {"file": words.file, "entries": count}, f"{words.file}: {count} entries.")
+    return _said(words, {"file": words.file, "entries": count}, _say("entries", file=words.file, count=count))
 
 
 def _import(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
@@ -99,7 +102,7 @@ def _import(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
     if not _is_sheet(words.file):
         with _opened(words, storehouse, must_exist=False) as logbook:
             new, known = take_document(_document(words.file, content), logbook.entries, logbook.kits, SystemClock())
-        return _said(words, {"new": new, "known": known}, f"{new} new entries, {known} known already.")
+        return _said(words, {"new": new, "known": known}, _say("taken", new=new, known=known))
     sheet = storehouse.sheets.read(words.file, content)
     with _opened(words, storehouse) as logbook:
         transfer = Transfer(logbook.entries, SystemClock())
@@ -115,19 +118,28 @@ def _previewed(words: argparse.Namespace, preview: Preview) -> tuple[str, int]:
     if words.json:
         found = {"new": len(preview.new), "known": preview.known, "problems": preview.problems, "written": written}
         return to_json(found) + "\n", code
-    last = "Written." if written else "Nothing was written" + ("." if code else "; `--write` writes it.")
-    lines = [*map(_problem, preview.problems), f"{len(preview.new)} new rows, {preview.known} known already. {last}"]
+    last = _say("written" if written else "not-written" if code else "not-yet-written")
+    lines = [*map(_problem, preview.problems)]
+    lines.append(_say("rows", new=len(preview.new), known=preview.known, last=last))
     return "\n".join(lines) + "\n", code
 
 
 def _problem(problem: RowProblem) -> str:
-    where = f"row {problem.row}" + (f", {problem.column}" if problem.column else "")
-    return f"{where}: got {problem.given}, expected {problem.expected}."
+    where = _say("row", number=problem.row, column=problem.column)
+    return problem_line(Problem(where, problem.given, problem.expected))
 
 
 def _template(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     _write(words.file, storehouse.sheets.write(words.file, template()))
     return _said(words, {"file": words.file}, words.file)
+
+
+def _record(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    from tubwater.cli.record import record_of_logbook
+
+    with _opened(words, storehouse) as logbook:
+        accounts = Accounts(logbook.accounts, storehouse.passwords, SystemClock(), RandomNames())
+        return record_of_logbook(words, logbook, _tub(logbook, words.tub), accounts.called), 0
 
 
 def _account(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
@@ -141,10 +153,10 @@ def _of_accounts(words: argparse.Namespace, accounts: Accounts, logbook: Logbook
     me = Caller("", "this computer", owner=True)
     if words.what == "list":
         found = [_shown(accounts, account) for account in accounts.people(me)]
-        return found, "\n".join(_account_line(row) for row in found) or "No account so far."
+        return found, "\n".join(_account_line(row) for row in found) or _say("no-account")
     if words.what == "add":
         made = accounts.add(words.name, _password(), me)
-        return {"name": made.name, "owner": made.owner}, f"{made.name} can log in."
+        return {"name": made.name, "owner": made.owner}, _say("can-log-in", name=made.name)
     account = accounts.store.named(name_key(words.name))
     if account is None:
         raise UnknownEntry("account", words.name)
@@ -155,7 +167,7 @@ def _of_accounts(words: argparse.Namespace, accounts: Accounts, logbook: Logbook
     else:
         tub = ALL_TUBS if words.tub in (None, ALL_TUBS) else _tub(logbook, words.tub)
         accounts.grant(account.id, tub, None if words.role == "none" else Role(words.role), me)
-    return {"name": account.name}, "Done."
+    return {"name": account.name}, _say("done")
 
 
 def _shown(accounts: Accounts, account: Account) -> dict[str, Any]:
@@ -164,13 +176,18 @@ def _shown(accounts: Accounts, account: Account) -> dict[str, Any]:
 
 
 def _account_line(row: dict[str, Any]) -> str:
-    roles = ["owner"] if row["owner"] else [f"{role} of {tub}" for tub, role in row["roles"].items()]
-    return f"{row['name']}: " + ("closed" if row["closed"] else ", ".join(roles) or "no role so far")
+    roles = [_say("role-of", role=_say(f"role-{role}"), tub=tub) for tub, role in row["roles"].items()]
+    said = _say("owner") if row["owner"] else ", ".join(roles) or _say("no-role")
+    return f"{row['name']}: {_say('closed') if row['closed'] else said}"
+
+
+def _say(kind: str, **values: object) -> str:
+    return text_of("cli", kind, values)
 
 
 def _password() -> str:
     """Asked for without showing it; from a pipe, its first line."""
-    return getpass.getpass("Password: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
+    return getpass.getpass(_say("password")) if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
 
 
 def _tub(logbook: Logbook, given: str | None) -> str:

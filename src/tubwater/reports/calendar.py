@@ -10,6 +10,7 @@ from uuid import UUID, uuid5
 from tubwater import __version__
 from tubwater.reports import units as show
 from tubwater.reports.due import due_reason, due_words
+from tubwater.reports.language import language
 from tubwater.reports.text import explain, text_of
 from tubwater.services.due import Due
 
@@ -37,7 +38,7 @@ def calendar_file(tub: str, name: str, dues: Iterable[Due], now: datetime, days:
 
     calendar = Calendar.new(
         uid=str(uuid5(_NAMES, tub)),
-        prodid=f"-//Tubwater//Tubwater {__version__}//EN",
+        prodid=f"-//Tubwater//Tubwater {__version__}//{language().value.upper()}",
         name=name,
         refresh_interval=_AGAIN,
         calscale="GREGORIAN",

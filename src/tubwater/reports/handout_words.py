@@ -33,7 +33,9 @@ def handout_words(handout: Handout, contact: Contact | None = None, units: UnitS
         "date": handout.as_of.date().isoformat(),
         "title": text_of("handout", "title", {"name": handout.tub.name}),
         "name": handout.tub.name,
-        "subtitle": say("subtitle", litres=round(handout.litres, -1), guideline=text_of("guideline", handout.guideline.key)),
+        "subtitle": say(
+            "subtitle", litres=round(handout.litres, -1), guideline=text_of("guideline", handout.guideline.key)
+        ),
         "made": say("made", date=show.dated(handout.as_of, "long")),
         "enter": {"head": say("enter"), "lines": list(_enter(say))},
         "bands": {"head": say("bands"), "key": say("band-key"), "rows": list(_bands(say))},

@@ -24,6 +24,7 @@ from tubwater.errors import (
     WrongCredentials,
 )
 from tubwater.reports.language import speaking
+from tubwater.reports.refusals import refusal
 from tubwater.tub.data import as_data
 from tubwater.web.languages import language_of
 from tubwater.web.show import page, say
@@ -56,7 +57,7 @@ def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, TubwaterError)
     status = next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 422)
     problems = error.problems if isinstance(error, InputError) else ()
-    return _told(request, status, str(error), problems, getattr(error, "stands", ""))
+    return _told(request, status, refusal(str(error)), problems, getattr(error, "stands", ""))
 
 
 def _misread(request: Request, error: Exception) -> Response:
@@ -78,7 +79,9 @@ def _given(value: object) -> str:
 
 def _no_such_thing(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    response = _told(request, error.status_code, str(error.detail))
+    plain = str(error.detail) == HTTPStatus(error.status_code).phrase
+    text = say(_kind(error.status_code)) if plain else refusal(str(error.detail))
+    response = _told(request, error.status_code, text)
     response.headers.update(error.headers or {})
     return response
 
@@ -91,8 +94,13 @@ def _failed(request: Request, error: Exception) -> Response:
 
 def _told(request: Request, status: int, text: str, problems: Any = (), stands: str = "") -> Response:
     if request.url.path.startswith(API):
-        body = {"error": text, "problems": as_data(list(problems))} | ({"stands": stands} if stands else {})
+        told = [Problem(one.field, refusal(one.given), refusal(one.expected)) for one in problems]
+        body = {"error": text, "problems": as_data(told)} | ({"stands": stands} if stands else {})
         return JSONResponse(body, status)
-    kind = f"error.{status}" if status in (403, 404, 409, 422, 500, 503) else "error.other"
-    shown = {"status": status, "phrase": HTTPStatus(status).phrase, "kind": kind, "text": text, "problems": problems}
+    phrase = HTTPStatus(status).phrase
+    shown = {"status": status, "phrase": phrase, "kind": _kind(status), "text": text, "problems": problems}
     return page(request, "error.html", shown, status)
+
+
+def _kind(status: int) -> str:
+    return f"error.{status}" if status in (403, 404, 409, 422, 500, 503) else "error.other"

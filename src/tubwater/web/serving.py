@@ -14,6 +14,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from tubwater.errors import InputError
+from tubwater.reports.text import text_of
 from tubwater.web.network import Home, is_here
 
 if TYPE_CHECKING:
@@ -113,9 +114,10 @@ def serve(app: FastAPI, listener: socket.socket, browser: bool = True, secure: S
     """Answers until it is stopped (Ctrl+C)."""
     host, port = listener.getsockname()[:2]
     address = f"http://{'localhost' if is_here(host) else host}:{port}/"
-    print(f"Tubwater is at {address}  (Ctrl+C stops it; the logbook is kept)", flush=True)
+    print(text_of("cli", "at", {"address": address}), flush=True)
     if secure:
-        print(f"For phones: {address}phones, and from this network {' '.join(secure.home.addresses())}", flush=True)
+        others = " ".join(secure.home.addresses())
+        print(text_of("cli", "for-phones", {"address": address, "others": others}), flush=True)
     if browser:
         threading.Timer(1.0, webbrowser.open, (address,)).start()
     server = uvicorn.Server(_config(app))

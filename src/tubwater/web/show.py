@@ -17,6 +17,7 @@ from tubwater import __version__
 from tubwater.reports import units as numbers
 from tubwater.reports.language import Language, language
 from tubwater.reports.plain import amount_text, measures_text, moment, step_text
+from tubwater.reports.refusals import refusal
 from tubwater.reports.scale import shown, span_words
 from tubwater.reports.text import (
     explain,
@@ -97,6 +98,7 @@ def _templates() -> Environment:
         weight=_weight,
         measure=_measure,
         field_name=field_words,
+        refusal=refusal,
         named=named,
         measure_name=_measure_name,
         substance_name=_substance_name,

@@ -38,6 +38,7 @@ def manifest() -> Response:
         "short_name": say("brand"),
         "start_url": "/",
         "scope": "/",
+        "lang": say("lang"),
         "display": "standalone",
         "background_color": "#f8f2e5",
         "theme_color": "#f8f2e5",

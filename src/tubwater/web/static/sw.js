@@ -2,7 +2,8 @@
 
 const STATIC = "static-%VERSION%";
 const PAGES = "pages";
-const FILES = ["%FILES%", "/offline", "/offline/words"];
+const WORDS = ["/offline", "/offline/words"];
+const FILES = ["%FILES%", ...WORDS];
 const MOST = 4000;
 
 self.addEventListener("install", (event) => {
@@ -13,8 +14,7 @@ self.addEventListener("activate", (event) => {
   event.waitUntil((async () => {
     await self.clients.claim();
     const old = (await caches.keys()).filter((name) => name.startsWith("static-") && name !== STATIC);
-    const pages = await caches.open(PAGES);
-    await Promise.all((await pages.keys()).map((request) => fetched(new URL(request.url).pathname).catch(() => {})));
+    await pagesAnew();
     await Promise.all(old.map((name) => caches.delete(name)));
   })());
 });
@@ -28,9 +28,21 @@ self.addEventListener("fetch", (event) => {
 });
 
 self.addEventListener("message", (event) => {
-  const urls = (event.data && event.data.keep) || [];
-  event.waitUntil(Promise.all(urls.map((url) => fetched(url).catch(() => {}))));
+  const { keep = [], anew = false } = event.data || {};
+  event.waitUntil(Promise.all([...keep.map((url) => fetched(url).catch(() => {})), anew ? wordsAnew() : null]));
 });
+
+// Every kept page as it is now; one that cannot be had stays as it was: an old one is better than none.
+async function pagesAnew() {
+  const pages = await caches.open(PAGES);
+  await Promise.all((await pages.keys()).map((request) => fetched(new URL(request.url).pathname).catch(() => {})));
+}
+
+// In another language.
+async function wordsAnew() {
+  const cache = await caches.open(STATIC);
+  await Promise.all([cache.addAll(WORDS).catch(() => {}), pagesAnew()]);
+}
 
 async function fixed(request) {
   return (await caches.match(request)) || fetch(request);
