@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import json
+from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from openpyxl import load_workbook
 
 from tubwater.cli.app import run
+from tubwater.logbook import SqlStorehouse, open_logbook
+from tubwater.services.keeping import Keeping
+from tubwater.services.memory import RandomNames, SystemClock
+from tubwater.services.ports import Kind
+from tubwater.services.recorded import sign_day
 from tubwater.services.tubfile import example_text
 
 NOW = ["--now", "2026-11-25T09:00:00+00:00"]
@@ -52,6 +59,22 @@ def test_it_is_written_as_pdf_and_as_a_table(file: str, tmp_path: Path) -> None:
     assert run(["record", file, "--from", "2026-11-23", "--out", str(pdf), *NOW]) == 0
     assert run(["record", file, "--from", "2026-11-23", "--out", str(table), *NOW]) == 0
     assert pdf.read_bytes().startswith(b"%PDF-") and len(load_workbook(table)["Days"]["A"]) == 4
+
+
+def test_the_record_of_a_logbook_names_its_days_and_its_tub(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = str(tmp_path / "logbook.db")
+    with closing(open_logbook(place)) as logbook:
+        keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
+        tub = {"name": "Rowan", "volume": "1100 L", "sanitizer": "bromine", "guideline": "uk-business"}
+        keeping.add_tub({"tub": tub}, id="rowan")
+        keeping.record("rowan", Kind.APPOINTED, {"name": "Robin Example"})
+        sign_day(keeping, "rowan", {"day": datetime.now().astimezone().date().isoformat(), "name": "Robin Example"})
+    assert run(["record", "--logbook", place], SqlStorehouse) == 0
+    said = capsys.readouterr().out
+    assert "Record: Rowan" in said and "Signed: Robin Example" in said
+    assert run(["record", "--logbook", place, "--tub", "larch"], SqlStorehouse) == 2
+    assert run(["record", "--logbook", place, "--out", str(tmp_path / "r.pdf")], SqlStorehouse) == 0
+    assert (tmp_path / "r.pdf").read_bytes().startswith(b"%PDF-")
 
 
 @pytest.mark.parametrize(

@@ -85,7 +85,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
-    parser.add_argument("file", metavar="FILE", help="the tub file; see `tubwater example`")
+    text = "the tub file; see `tubwater example`" + ("; without it, the logbook" if name == "record" else "")
+    parser.add_argument("file", metavar="FILE", nargs="?" if name == "record" else None, help=text)
     parser.add_argument("--read", action="append", default=[], metavar="NAME=VALUE", help="a reading, such as pH=7.8")
     parser.add_argument("--with", dest="method", metavar="METHOD", help="what --read was read with, such as strip")
     parser.add_argument("--scale", metavar="SCALE", help='the bottle\'s scale for it: "as Br2" or "as Cl2"')
@@ -198,7 +199,7 @@ def _refused(error: TubwaterError) -> int:
 
 
 def _answer(words: argparse.Namespace, storehouse: Callable[[], Storehouse] | None) -> tuple[str, int]:
-    if words.command in STORAGE_COMMANDS:
+    if words.command in STORAGE_COMMANDS or (words.command == "record" and words.file is None):
         from tubwater.cli.storage import storage_answer
         from tubwater.errors import StoreUnavailable
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from datetime import date, datetime
+from collections.abc import Callable
+from datetime import date, datetime, tzinfo
 
 from tubwater.cli.sheets import PAPERS, written
 from tubwater.errors import InputError
@@ -11,10 +12,14 @@ from tubwater.reports.data import to_json
 from tubwater.reports.printed import record_pdf
 from tubwater.reports.record import record_xlsx, render_record
 from tubwater.reports.record_words import record_words
+from tubwater.services.keeping import Keeping
+from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.record import Record, record_of_file
+from tubwater.services.recorded import record_of_tub
+from tubwater.services.storage import Logbook
 from tubwater.services.tubfile import TubFile, UnitSystem
 
-__all__ = ["record_answer", "record_printed"]
+__all__ = ["record_answer", "record_of_logbook"]
 
 
 def record_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
@@ -23,14 +28,25 @@ def record_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
     Raises:
         InputError: days that cannot be meant, or a file that cannot be written.
     """
-    return record_printed(words, record_of_file(file, now, *_span(words)), units)
+    return _printed(words, record_of_file(file, now, *_span(words)), units, now.tzinfo)
 
 
-def record_printed(words: argparse.Namespace, record: Record, units: UnitSystem) -> str:
+def record_of_logbook(words: argparse.Namespace, logbook: Logbook, tub: str, called: Callable[[str, str], str]) -> str:
+    """The record of a tub in a logbook, in the zone of this machine; ``called`` names an account and its device.
+
+    Raises:
+        InputError: days that cannot be meant, or a file that cannot be written.
+    """
+    keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
+    record = record_of_tub(keeping, logbook.kits, tub, *_span(words), called=called)
+    return _printed(words, record, UnitSystem(words.units) if words.units else keeping.file(tub).units, None)
+
+
+def _printed(words: argparse.Namespace, record: Record, units: UnitSystem, zone: tzinfo | None) -> str:
     """A record as text or JSON, or written into the file of ``--out``."""
     if words.json:
         return to_json(record) + "\n"
-    said = record_words(record, lambda at: at.astimezone(record.as_of.tzinfo), units)
+    said = record_words(record, lambda at: at.astimezone(zone), units)
     if not words.out:
         return render_record(said)
     if words.out.lower().endswith(".pdf"):
