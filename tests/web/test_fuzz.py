@@ -36,7 +36,8 @@ class Served:
 SERVED = Served()
 DESCRIBED = schemathesis.openapi.from_asgi("/api/openapi.json", SERVED)
 OPERATIONS = [found.ok() for found in DESCRIBED.get_all_operations()]
-EXAMPLES, DEAR = 20, {"packet": 3, "outlook": 3, "plan": 5}  # to foresee a visit is much work
+EXAMPLES = 20
+DEAR = {"packet": 3, "outlook": 3, "plan": 5, "due": 3, "stock": 3, "card": 3}  # to foresee a visit is much work
 KNOWN = {"tub": "larch", "visit": "begun", "entry": "read"}
 # With everything at once hardly anything can be meant, so mostly a few fields are sent.
 WHAT_IS_TOLD = st.sampled_from(

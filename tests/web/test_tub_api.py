@@ -7,6 +7,7 @@ from fastapi.testclient import TestClient
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
+from web.harness import BODY
 
 READ = {"kind": "test", "body": {"method": "strip", "bromine": 2, "pH": 7.5}}
 
@@ -21,6 +22,8 @@ READ = {"kind": "test", "body": {"method": "strip", "bromine": 2, "pH": 7.5}}
         ("ledger?change=300%20L", {"ledger", "change"}),
         ("learned", {"learned", "changes"}),
         ("troubles?sign=foam&no=jar-shake", {"causes", "next_check"}),
+        ("stock?weeks=2", {"pots", "money"}),
+        ("card", {"made", "void", "rows"}),
     ],
 )
 def test_each_answer_of_the_pages_is_there(client: TestClient, tub: str, path: str, keys: set[str]) -> None:
@@ -43,6 +46,31 @@ def test_an_entry_is_kept_once_and_can_be_corrected_and_withdrawn(
     assert not any(line.stands for line in keeping.history(tub))
     assert [s.entry.id for s in keeping.entries(tub) if s.entry.kind is Kind.TEST] == ["mine"]
     assert client.get(f"/api/tubs/{tub}/history").json()[0]["stored"]["entry"]["id"] == "mine"
+
+
+def test_a_tub_is_described_and_its_shelf_changed_from_what_stands_there(client: TestClient) -> None:
+    new = {"body": {"tub": BODY["tub"], "product": BODY["product"][:1]}}
+    for _ in range(2):
+        assert client.put("/api/tubs/cedar", json=new).json() == {"tub": "cedar"}
+    assert client.get("/api/tubs/cedar/tub").json()["body"] == {"tub": BODY["tub"]}
+    stands = client.get("/api/tubs/cedar/shelf").json()
+    change = {"id": "more", "after": stands["entry"], "body": {"product": BODY["product"]}}
+    assert client.put("/api/tubs/cedar/shelf", json=change).status_code == 200
+    assert client.get("/api/tubs/cedar/shelf").json() == {"entry": "more", "body": {"product": BODY["product"]}}
+    late = {"id": "late", "after": stands["entry"], "body": {"product": []}}
+    answer = client.put("/api/tubs/cedar/shelf", json=late)
+    assert (answer.status_code, answer.json()["stands"]) == (409, "more")
+    assert client.put("/api/tubs/cedar/tub", json={**late, "body": {"tub": {"volume": "9 L"}}}).status_code == 422
+
+
+@pytest.mark.parametrize("body", [{}, {"product": []}, {"tub": {"name": "x"}, "test": []}, {"tub": 3}, {"tub": []}])
+def test_no_description_is_taken_that_is_none(client: TestClient, keeping: Keeping, body: dict[str, object]) -> None:
+    assert client.put("/api/tubs/cedar", json={"body": body}).status_code == 422
+    assert keeping.tubs() == ()
+
+
+def test_what_is_due_is_said(client: TestClient, tub: str) -> None:
+    assert {"test", "care"} <= {one["kind"] for one in client.get(f"/api/tubs/{tub}/due?days=30").json()}
 
 
 @pytest.mark.parametrize(

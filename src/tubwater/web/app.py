@@ -21,6 +21,7 @@ from tubwater.web import (
     facts,
     first,
     happened,
+    keep_api,
     languages,
     logbook,
     phones,
@@ -51,8 +52,8 @@ from tubwater.web.static import FOLDER, FixedFiles, version
 __all__ = ["create_app"]
 
 _PARTS = (
-    *(access, languages, api, tub_api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss, since),
-    *(logbook, record, record_api, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
+    *(access, languages, api, tub_api, keep_api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss),
+    *(since, logbook, record, record_api, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
 )
 
 
