@@ -170,6 +170,28 @@ def test_where_there_is_an_account_no_other_is_made_without_a_login(here: TestCl
     assert [account.name for account in accounts.store.accounts() if account.opens] == ["keeper"]
 
 
+def test_a_program_asks_by_a_token_no_further_than_it_may_until_that_is_withdrawn(
+    here: TestClient, client: TestClient, accounts: Accounts, tub: str
+) -> None:
+    here.post("/phones/account", data=ACCOUNT)
+    page = here.post("/phones/programs", data={"name": "a chart", "most": "reader"}).text
+    (token,) = accounts.tokens(accounts.who(here.cookies["tubwater"]))
+    head = {"authorization": f"Bearer {page.partition('Bearer ')[2].partition('<')[0]}"}
+    assert client.get(f"/api/tubs/{tub}/history", headers=head).status_code == 200
+    entry = {"kind": "soaked", "body": {"people": 2, "lasted": "30 min"}}
+    assert client.put(f"/api/tubs/{tub}/entries/e", json=entry, headers=head).status_code == 403
+    assert client.post("/phones/programs", data={"name": "another"}, headers=head).status_code == 403
+    assert "Bearer " not in here.get("/phones").text and "a chart" in here.get("/phones").text
+    assert here.post(f"/phones/programs/{token.id}/withdraw").status_code == 303
+    assert client.get(f"/api/tubs/{tub}/history", headers=head).status_code == 401
+    assert here.post(f"/phones/programs/{token.id}/withdraw").status_code == 404
+
+
+def test_without_an_account_no_token_is_made(here: TestClient, accounts: Accounts) -> None:
+    assert here.post("/phones/programs", data={"name": "a chart"}).status_code == 403
+    assert accounts.tokens(accounts.here()) == []
+
+
 def test_a_program_lets_no_phone_in(accounts: Accounts) -> None:
     accounts.add("keeper", WORDS)
     owner = accounts.who(accounts.log_in("keeper", WORDS).secret)

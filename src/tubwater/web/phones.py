@@ -12,13 +12,23 @@ from markupsafe import Markup
 
 from tubwater.errors import InputError, NotAllowed, Problem, UnknownEntry
 from tubwater.services.accounts import SHORTEST_PASSWORD, Opened
-from tubwater.services.people import Device
+from tubwater.services.people import Device, Role
 from tubwater.web.access import caller_of, log_in, the_accounts
 from tubwater.web.forms import Sent, SentForm
 from tubwater.web.network import Home, is_here
 from tubwater.web.show import page
 
-__all__ = ["authority", "begin_account", "offer", "phones", "router", "trust", "withdraw"]
+__all__ = [
+    "authority",
+    "begin_account",
+    "make_token",
+    "offer",
+    "phones",
+    "router",
+    "trust",
+    "withdraw",
+    "withdraw_token",
+]
 
 router = APIRouter(include_in_schema=False)
 
@@ -55,6 +65,33 @@ def begin_account(request: Request, sent: SentForm) -> HTMLResponse | RedirectRe
     return log_in(request, sent)
 
 
+@router.post("/phones/programs")
+def make_token(request: Request, sent: SentForm) -> HTMLResponse:
+    """A token with which a program asks in the name of this account, shown once.
+
+    Raises:
+        NotAllowed: there is no account yet, or it is a program that asks.
+    """
+    caller, accounts = caller_of(request), the_accounts(request)
+    if caller is None or not accounts.exist() or caller.token in {one.id for one in accounts.tokens(caller)}:
+        raise NotAllowed("programs")
+    try:
+        most = Role(sent.word("most", Role, Role.READER))
+        return _page(request, token=accounts.make_token(sent.text("name"), caller, most))
+    except InputError as error:
+        return _page(request, problems=error.problems)
+
+
+@router.post("/phones/programs/{token}/withdraw")
+def withdraw_token(request: Request, token: str) -> RedirectResponse:
+    """That token opens nothing any more."""
+    caller = caller_of(request)
+    if caller is None or token not in {one.id for one in the_accounts(request).tokens(caller)}:
+        raise UnknownEntry("token", token)
+    the_accounts(request).withdraw_token(token, caller)
+    return RedirectResponse("/phones", 303)
+
+
 @router.post("/phones/{device}/withdraw")
 def withdraw(request: Request, device: str) -> RedirectResponse:
     """A lost phone gets in no more."""
@@ -88,7 +125,12 @@ def _twice(sent: Sent) -> str:
 
 
 def _page(
-    request: Request, made: Opened | None = None, address: str = "", problems: Sequence[Problem] = (), name: str = ""
+    request: Request,
+    made: Opened | None = None,
+    address: str = "",
+    problems: Sequence[Problem] = (),
+    name: str = "",
+    token: Opened | None = None,
 ) -> HTMLResponse:
     home, addresses, joined = _home(request), _addresses(request), _joined(request)
     caller = caller_of(request)
@@ -105,6 +147,9 @@ def _page(
         "problems": problems,
         "name": name,
         "least": SHORTEST_PASSWORD,
+        "token": token.secret if token else "",
+        "programs": the_accounts(request).tokens(caller) if caller else [],
+        "most": list(Role),
     }
     return page(request, "phones.html", values, 422 if problems else 200)
 
