@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from concurrent.futures import ThreadPoolExecutor
 from threading import Event
 from typing import Any
@@ -61,3 +62,8 @@ def test_the_page_of_a_visit_does_not_wait_for_what_the_phone_takes_along(
         finally:
             ready.set()
         assert packet.result(300).status_code == 404
+
+
+def test_into_a_feeder_go_tablets(client: TestClient, tub: str) -> None:
+    assert re.findall(r'<option value="([^"]+)"', client.get(f"/tubs/{tub}/add/feeder").text) == ["tablets"]
+    assert len(re.findall("<option", client.get(f"/tubs/{tub}/add/dosed").text)) == 5

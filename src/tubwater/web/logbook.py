@@ -14,6 +14,7 @@ from tubwater.reports.text import kinds
 from tubwater.services.effective import Line
 from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import Kind
+from tubwater.tub import Shelf
 from tubwater.web.desk import Desk, Here
 from tubwater.web.diary import shown_lines
 from tubwater.web.forms import Sent, SentForm, moment_of
@@ -161,10 +162,16 @@ def _add_form(
         "file": file,
         "kind": str(kind),
         "fields": {key: sent.text(key) if sent else "" for key in _NEW[kind]},
-        "products": [product.name for product in file.shelf.products],
+        "products": _offered(file.shelf, kind),
         "tasks": kinds("care"),
         "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
         "sent_at": sent.text("at") if sent else "",
         "problems": error.problems if error else (),
     }
     return page(request, "add.html", values, 422 if error else 200)
+
+
+def _offered(shelf: Shelf, kind: Kind) -> list[str]:
+    """The products that may be meant; into a feeder go tablets, where there are any."""
+    tablets = [product.name for product in shelf.products if product.tablet_grams]
+    return tablets if kind is Kind.FEEDER and tablets else [product.name for product in shelf.products]
