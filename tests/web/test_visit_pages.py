@@ -73,6 +73,9 @@ def test_the_timer_survives_sleep_and_reload_and_says_how_long_it_is_over(
     expect(count).to_have_text("20:00")
     later(page, clock, 5)
     expect(count).to_have_text("15:00")
+    due = (clock.time + timedelta(hours=24)).isoformat()  # as after a long hold
+    page.evaluate("due => { document.querySelector(\"[data-screen='wait']\").dataset.due = due; }", due)
+    expect(count).to_have_text("24 h 00 min")
     page.reload()
     expect(page.locator("[data-count]")).to_have_text("15:00")
     assert page.locator("[data-on] button").is_disabled()

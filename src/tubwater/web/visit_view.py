@@ -18,7 +18,7 @@ __all__ = ["Screen", "Where", "fields_for", "kind_of", "screen_of", "visit_words
 
 _PHONE = (
     *("stop.title", "stop.more", "offline.end", "offline.end.more", "packet.ready", "packet.open", "packet.not"),
-    *("wait.over", "wait.over.lead", "wait.left", "wait.alarm", "wait.alarm.on"),
+    *("wait.over", "wait.over.lead", "wait.hours", "wait.left", "wait.alarm", "wait.alarm.on"),
     *("queue.one", "queue.more", "queue.kept", "queue.parked", "queue.drop", "queue.retry"),
     *("queue.clock", "queue.clock.yes", "queue.clock.no"),
 )
@@ -65,7 +65,7 @@ def visit_words(kind: str, **values: object) -> str:
 
 def words_for_phone() -> dict[str, str]:
     """The texts that the browser fills itself, with their gaps, and the language they are in."""
-    gaps = {"count": "%COUNT%", "text": "%TEXT%", "minutes": "%MINUTES%"}
+    gaps = {"count": "%COUNT%", "text": "%TEXT%", "minutes": "%MINUTES%", "hours": "%HOURS%"}
     return {"lang": text_of("web", "lang"), **{name: text_of("visit", name, gaps) for name in _PHONE}}
 
 

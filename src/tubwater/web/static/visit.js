@@ -28,6 +28,11 @@ let sound = null;
 function two(value) { return String(value).padStart(2, "0"); }
 function clock(at) { const d = new Date(at); return `${two(d.getHours())}:${two(d.getMinutes())}`; }
 
+function hours(left) {
+  const minutes = Math.ceil(left / 60);
+  return word("wait.hours", { HOURS: Math.floor(minutes / 60), MINUTES: two(minutes % 60) });
+}
+
 function tick() {
   const screen = place.querySelector("[data-screen='wait'][data-due]");
   if (!screen) return;
@@ -36,9 +41,10 @@ function tick() {
   const on = screen.querySelector("[data-on] button");
   const over = left <= 0;
   const late = Math.floor(-left / 60);
-  const text = over ? (late > 0 ? word("wait.over", { MINUTES: late }) : "00:00") : `${two(Math.floor(left / 60))}:${two(left % 60)}`;
+  const long = left > 99 * 60; // more minutes than have room
+  const text = over ? (late > 0 ? word("wait.over", { MINUTES: late }) : "00:00") : long ? hours(left) : `${two(Math.floor(left / 60))}:${two(left % 60)}`;
   if (count.textContent !== text) count.textContent = text;
-  count.classList.toggle("words", over && late > 0);
+  count.classList.toggle("words", long || late > 0);
   document.title = `${text} – ${title}`;
   on.disabled = !over;
   on.querySelector("small").hidden = over;
