@@ -43,7 +43,6 @@ def storage_answer(words: argparse.Namespace, storehouse: Storehouse) -> tuple[s
         "template": _template,
         "account": _account,
         "record": _record,
-        "record": _record,
     }
     return work[words.command](words, storehouse)
 
@@ -133,14 +132,6 @@ def _problem(problem: RowProblem) -> str:
 def _template(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     _write(words.file, storehouse.sheets.write(words.file, template()))
     return _said(words, {"file": words.file}, words.file)
-
-
-def _record(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
-    from tubwater.cli.record import record_of_logbook
-
-    with _opened(words, storehouse) as logbook:
-        accounts = Accounts(logbook.accounts, storehouse.passwords, SystemClock(), RandomNames())
-        return record_of_logbook(words, logbook, _tub(logbook, words.tub), accounts.called), 0
 
 
 def _record(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
