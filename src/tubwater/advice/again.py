@@ -13,7 +13,7 @@ import numpy as np
 
 from tubwater.advice.beside_tub import Running, Standing, VisitEvent, What
 from tubwater.advice.now import Situation, substance_of
-from tubwater.advice.plans import make_plan
+from tubwater.advice.purposes import make_plan
 from tubwater.advice.stops import stop_plan
 from tubwater.advice.verdict import judge
 from tubwater.advice.wishes import Wishes

@@ -67,7 +67,7 @@ def _filled_at(case: Situation) -> datetime | None:
 def just_filled(case: Situation) -> bool:
     """Filled in the last days, and the sanitizer not read since."""
     at = _filled_at(case)
-    if at is None or case.now - at > timedelta(hours=_JUST_HOURS):
+    if at is None or case.empty or case.now - at > timedelta(hours=_JUST_HOURS):
         return False
     read = [e.at for e in case.belief.events if isinstance(e, Tested) for r in e.readings if _is_sanitizer(case, r)]
     return not read or max(read) < at

@@ -1,4 +1,4 @@
-"""Which plan: one question, asked of the situation, decides which of the planners answers."""
+"""Which plan for the usual visit: one question, asked of the situation, decides which of the planners answers."""
 
 from __future__ import annotations
 
@@ -16,12 +16,16 @@ from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Procedure, Then
 from tubwater.tub import Plan, Verdict
 
-__all__ = ["make_plan"]
+__all__ = ["usual_plan"]
 
 
-def make_plan(case: Situation, wishes: Wishes, seed: int = 0) -> Plan:
-    """A plan a person can carry out: steps in order, the dose after a soak, when people may get in."""
-    verdict = judge(case)
+def usual_plan(case: Situation, wishes: Wishes, seed: int = 0, verdict: Verdict | None = None) -> Plan:
+    """A plan a person can carry out: steps in order, the dose after a soak, when people may get in.
+
+    Args:
+        verdict: on the tub as it is, where ``case`` supposes something else of the coming days.
+    """
+    verdict = judge(case) if verdict is None else verdict
     found = procedure_for(case, {reason.kind for reason in verdict.reasons})
     plan = _plan(case, verdict, found, wishes, seed)
     return with_opening_test(plan, case, wishes, found)

@@ -12,12 +12,13 @@ from tubwater.advice.now import Situation, kind_of_sign
 from tubwater.advice.timeline import Timeline
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Deed, Procedure, procedures
-from tubwater.tub import CONTAMINATIONS, Clarity, Dosed, Noticed, Reason, Step, StepKind
+from tubwater.tub import CONTAMINATIONS, Clarity, Dosed, Noticed, Reason, Sanitizer, Step, StepKind
 
-__all__ = ["Written", "begun", "procedure_for", "still_to_do", "written"]
+__all__ = ["Written", "applies", "begun", "left_of", "procedure_for", "still_to_do", "written"]
 
 _SHOCK_MG = 3.0  # mg/L that a dose must be able to make to count as a shock (judgement)
 _FROM_A_SHOP = {"new-filter": "buy-filter", "purge-pipes": "buy-pipe-cleaner"}
+_BY_FIRE = {"electric-off": "fire-out", "power-when-full": "fire-when-full"}
 _TIME_TO_CLEAR = timedelta(hours=20)  # after which a shock that did not clear the water has failed (judgement)
 
 
@@ -66,10 +67,15 @@ def begun(case: Situation, found: Procedure) -> datetime:
 
 def still_to_do(case: Situation, found: Procedure) -> tuple[Deed, ...]:
     """The steps of a procedure that are left once water was let out, filled in and disinfected; empty for none."""
-    since = begun(case, found)
+    return left_of(case, found.steps, begun(case, found))
+
+
+def left_of(case: Situation, steps: tuple[Deed, ...], since: datetime) -> tuple[Deed, ...]:
+    """What is left of steps that were begun at ``since``, once water was let out, filled in and disinfected."""
     drained, filled = case.changes_since(since)
-    rest = _after(found.steps, StepKind.DRAIN, max(drained, filled))
-    if filled and filled >= drained:
+    full_first = next((d.do for d in steps if d.do in (StepKind.FILL, StepKind.DRAIN)), "") == StepKind.FILL
+    rest = _after(steps, StepKind.DRAIN, drained if full_first else max(drained, filled))
+    if filled and filled >= drained + full_first:
         rest = _after(rest, StepKind.FILL, 1) if any(deed.do == StepKind.FILL for deed in rest) else ()
     dosed = [d for d in case.doses() if d.at >= (case.filled_at or since) and is_hypochlorite(case, d.product)]
     return _held(case, rest, dosed[-1].at) if filled and dosed else rest
@@ -107,7 +113,7 @@ def _waited(steps: tuple[Deed, ...], passed: timedelta) -> tuple[Deed, ...]:
 
 def written(case: Situation, found: Procedure, deeds: tuple[Deed, ...], seed: int) -> Written:
     """The steps for this tub: what it lacks is left out, amounts are computed for its litres."""
-    deeds = tuple(deed for deed in deeds if case.tub.equipment.pump or not deed.pump)
+    deeds = tuple(deed for deed in deeds if applies(case, deed))
     line, shopping = Timeline(with_fill_water(case), seed), []
     for deed in deeds:
         if deed.free_chlorine > 0.0 and deed.do == StepKind.TEST:
@@ -123,6 +129,17 @@ def written(case: Situation, found: Procedure, deeds: tuple[Deed, ...], seed: in
     return Written(tuple(line.steps), notes, tuple(shopping))
 
 
+def applies(case: Situation, deed: Deed) -> bool:
+    """Whether the tub has what a step is for."""
+    bromine = case.tub.sanitizer is Sanitizer.BROMINE
+    return (case.tub.equipment.pump or not deed.pump) and (bromine or not deed.bromine)
+
+
+def _cautions(case: Situation, deed: Deed) -> tuple[str, ...]:
+    """Of power where there is a pump, of fire where there is none."""
+    return deed.cautions if case.tub.equipment.pump else tuple(_BY_FIRE.get(key, key) for key in deed.cautions)
+
+
 def _step(case: Situation, deed: Deed) -> Step:
     litres = case.tub.litres if deed.all_water else 0.0
     minutes = deed.minutes or hose_minutes(litres)
@@ -133,8 +150,9 @@ def _step(case: Situation, deed: Deed) -> Step:
         StepKind(deed.do),
         minutes=minutes,
         litres=litres,
+        quantities=(case.sanitizer_quantity, Quantity.PH) if deed.do == StepKind.TEST else (),
         reasons=(Reason(deed.why, values, deed.basis),) if deed.why else (),
-        cautions=deed.cautions,
+        cautions=_cautions(case, deed),
         task=deed.task,
         covered=deed.covered,
     )

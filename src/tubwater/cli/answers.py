@@ -16,6 +16,7 @@ from tubwater.reports.refusals import refusal
 from tubwater.reports.tables import render_fields, render_guidelines, render_methods, render_substances
 from tubwater.reports.text import text_of
 from tubwater.reports.troubles import render_ranking
+from tubwater.services.about import About, about_of, said_of
 from tubwater.services.ask import plan_of_file, verdict_of_file, water_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
 from tubwater.services.troubles import checks_known, signs_known, troubles_of_file
@@ -74,7 +75,7 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     if words.command == "trouble":
         ranking = troubles_of_file(file, now, words.sign, words.absent, _checked(words), words.seed)
         return to_json(ranking) + "\n" if words.json else render_ranking(ranking)
-    plan = plan_of_file(file, now, words.seed)
+    plan = plan_of_file(file, now, words.seed, _about(words))
     if words.json:
         return to_json(plan) + "\n"
     if words.command != "why":
@@ -82,6 +83,14 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     if words.step is not None and not 1 <= words.step <= len(plan.steps):
         raise InputError.one("--step", words.step, f"a step from 1 to {len(plan.steps)}")
     return render_why(plan, units, words.step)
+
+
+def _about(words: argparse.Namespace) -> About | None:
+    """What the plan is asked for, with what was said of it."""
+    key, said = getattr(words, "about", None), getattr(words, "say", [])
+    if key is None and said:
+        raise InputError.one("--say", said[0], "--about with what the plan is for")
+    return None if key is None else about_of(key, said_of(said))
 
 
 def _now(text: str | None) -> datetime:

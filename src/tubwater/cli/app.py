@@ -27,6 +27,7 @@ examples:
   tubwater plan tub.toml             what to add, how much, in what order
   tubwater verdict tub.toml --read bromine=4 --read pH=7.5 --with strip
   tubwater why tub.toml --step 2     the reason and the source behind step 2
+  tubwater plan tub.toml --about chlorine-to-bromine
   tubwater trouble tub.toml --sign cloudy-white --not foam
   tubwater handout tub.toml --out handout.pdf --keeper "Whom to ask"
   tubwater plan tub.toml --json      the same for a machine
@@ -90,6 +91,9 @@ def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--read", action="append", default=[], metavar="NAME=VALUE", help="a reading, such as pH=7.8")
     parser.add_argument("--with", dest="method", metavar="METHOD", help="what --read was read with, such as strip")
     parser.add_argument("--scale", metavar="SCALE", help='the bottle\'s scale for it: "as Br2" or "as Cl2"')
+    if name in ("plan", "why"):
+        parser.add_argument("--about", metavar="WHAT", help="a plan for something else, such as winter or away-weekend")
+        parser.add_argument("--say", action="append", default=[], metavar="NAME=VALUE", help="more of it: days=3")
     if name == "why":
         parser.add_argument("--step", type=int, metavar="N", help="only step N")
     if name == "outlook":

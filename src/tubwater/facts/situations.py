@@ -12,7 +12,7 @@ from typing import Any
 from tubwater.facts.basis import Basis, BasisKind
 from tubwater.facts.read import basis_of, table
 
-__all__ = ["Deed", "Procedure", "Then", "procedures"]
+__all__ = ["Deed", "Procedure", "Then", "deed_of", "procedures"]
 
 
 class Then(StrEnum):
@@ -29,7 +29,7 @@ class Deed:
 
     Attributes:
         do: a kind of step. why: a kind of reason, or "". task: what is looked at or done. minutes: min, 0 where they
-            follow from the tub. pump: only where the tub has one. all_water: moves all of it.
+            follow from the tub. pump, bromine: only where the tub has one, or is kept with it. all_water: moves all.
         covered: for a wait, with the cover on. celsius: what to heat to, degC, or 0.
         free_chlorine: mg/L that a dose brings into fresh water without bromide, or 0. acid_to: the pH before it.
     """
@@ -41,6 +41,7 @@ class Deed:
     cautions: tuple[str, ...]
     basis: Basis
     pump: bool = False
+    bromine: bool = False
     all_water: bool = False
     covered: bool = False
     celsius: float = 0.0
@@ -81,7 +82,7 @@ def _procedure(key: str, row: Mapping[str, Any]) -> Procedure:
         key,
         frozenset(row["reasons"]),
         Then(row["then"]),
-        tuple(_deed(step) for step in row["steps"]),
+        tuple(deed_of(step) for step in row["steps"]),
         basis_of(row),
         row.get("hold_hours", 0.0),
         row.get("again_hours", 0.0),
@@ -91,7 +92,8 @@ def _procedure(key: str, row: Mapping[str, Any]) -> Procedure:
     )
 
 
-def _deed(row: Mapping[str, Any]) -> Deed:
+def deed_of(row: Mapping[str, Any]) -> Deed:
+    """A step as a row of data states it."""
     usual = {"basis": BasisKind.COMMON_PRACTICE.value, "sources": ()}
     return Deed(
         do=row["do"],
@@ -101,6 +103,7 @@ def _deed(row: Mapping[str, Any]) -> Deed:
         cautions=tuple(row.get("cautions", ())),
         basis=basis_of({**usual, **row}),
         pump=row.get("only") == "pump",
+        bromine=row.get("only") == "bromine",
         all_water=row.get("litres") == "all",
         covered=row.get("covered", False),
         celsius=row.get("celsius", 0.0),

@@ -89,6 +89,8 @@ class Visits:
         if current is not None:
             raise Conflict("visit", current)
         visit, said = id or self.keeping.names.fresh(), wishes or Wishes()
+        if said.about is not None:  # what was done since then is not planned again
+            said = replace(said, about=replace(said.about, since=self.keeping.clock.now()))
         plan = self.keeping.plan(tub, said)
         body = {"visit": visit, "what": What.BEGUN, "model": MODEL, "wishes": as_data(said), "plan": as_data(plan)}
         # Each visit of a tub has one place in its row, so that of two that begin at the same moment one is refused.

@@ -13,14 +13,16 @@ from tubwater.errors import InputError, Problem
 from tubwater.services.visits import Visits, fill_a_wait
 from tubwater.services.wishes import wishes_of
 from tubwater.tub import Plan, Step, StepKind
+from tubwater.web import about as asking
 from tubwater.web.desk import Desk, Here
-from tubwater.web.forms import number_in
+from tubwater.web.forms import asked_of_page, number_in
 from tubwater.web.show import page
 from tubwater.web.turns import turns
 
 __all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
 
 router = APIRouter(include_in_schema=False)
+router.include_router(asking.router)
 _CLOSE = 13.0  # per cent of the time line, below which two stops are one
 
 
@@ -55,11 +57,12 @@ class Stop:
 def plan_page(
     request: Request, desk: Here, tub: str, minutes: str = "", days: str = "", later_by: str = ""
 ) -> HTMLResponse:
-    """What to do, for the minutes that the keeper has."""
+    """What to do, for the minutes that the keeper has, on the usual visit or about something else."""
     file = desk.keeping.file(tub)
     problems: tuple[Problem, ...] = ()
     try:
         wishes = wishes_of(number_in("minutes", minutes), number_in("days", days) or 7.0, later_by.strip())
+        wishes = replace(wishes, about=asking.about_in(asked_of_page(request)))
     except InputError as error:
         wishes, problems = wishes_of(), error.problems
     plan = desk.answers.plan(tub, wishes)
@@ -78,6 +81,7 @@ def plan_page(
         "length": _length(plan),
         "running": Visits(desk.keeping).current(tub),
         "asked": {"minutes": minutes, "days": days, "later_by": later_by},
+        "about": asking.asked_in(asked_of_page(request)).fields if not problems else {},
         "problems": problems,
     }
     return page(request, "plan.html", values, 422 if problems else 200)

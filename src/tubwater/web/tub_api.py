@@ -5,6 +5,7 @@ The body of an entry is a table of a keeper's file; see the annotated example th
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
@@ -12,6 +13,7 @@ from pydantic import BaseModel, Field
 from starlette.datastructures import FormData
 
 from tubwater.errors import InputError
+from tubwater.services.about import about_of, purposes_for, said_of
 from tubwater.services.keeping import Recorded
 from tubwater.services.ports import HAPPENINGS, Kind
 from tubwater.services.wishes import wishes_of
@@ -33,6 +35,7 @@ __all__ = [
     "ledger",
     "outlook",
     "plan",
+    "purposes",
     "router",
     "troubles",
     "verdict",
@@ -44,6 +47,7 @@ router = APIRouter(prefix="/api/tubs/{tub}", tags=["tub"], responses=REFUSALS)
 Name = Annotated[str, Path(min_length=1, max_length=100)]
 Text = Annotated[str, Query(max_length=100)]
 Texts = Annotated[list[str], Query(max_length=30)]
+Said = Annotated[list[str] | None, Query(max_length=30)]
 
 
 class EntryBody(BaseModel):
@@ -74,9 +78,25 @@ def verdict(desk: Here, tub: Name) -> dict[str, Any]:
 
 
 @router.get("/plan")
-def plan(desk: Here, tub: Name, minutes: float | None = None, days: float = 7.0, later_by: Text = "") -> dict[str, Any]:
-    """What to do, for the minutes that the keeper has."""
-    return _data(desk.answers.plan(tub, wishes_of(minutes, days, later_by)))
+def plan(
+    desk: Here,
+    tub: Name,
+    minutes: float | None = None,
+    days: float = 7.0,
+    later_by: Text = "",
+    about: Text = "",
+    say: Said = None,
+) -> dict[str, Any]:
+    """What to do, for the minutes that the keeper has; ``about`` something else, with ``say`` as "name=value"."""
+    found = about_of(about, said_of(say or ())) if about else None
+    return _data(desk.answers.plan(tub, replace(wishes_of(minutes, days, later_by), about=found)))
+
+
+@router.get("/purposes")
+def purposes(desk: Here, tub: Name) -> list[dict[str, Any]]:
+    """What a plan of this tub can be asked about, with the numbers that it asks for."""
+    known = purposes_for(desk.keeping.file(tub).tub)
+    return [{"key": one.key, "asks": as_data(one.asks)} for one in known]
 
 
 @router.get("/water")
@@ -121,7 +141,7 @@ def learned(desk: Here, tub: Name) -> dict[str, Any]:
 
 
 @router.get("/troubles")
-def troubles(desk: Here, tub: Name, sign: Texts, yes: Texts | None = None, no: Texts | None = None) -> dict[str, Any]:
+def troubles(desk: Here, tub: Name, sign: Texts, yes: Said = None, no: Said = None) -> dict[str, Any]:
     """What may be behind the signs; ``yes`` and ``no`` name checks that were made."""
     answers = dict.fromkeys(no or (), False) | dict.fromkeys(yes or (), True)
     return _data(desk.answers.troubles(tub, sign, answers))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -11,8 +12,9 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from tubwater.errors import Conflict, InputError
 from tubwater.services.visits import Running, Told, Visits, What
 from tubwater.services.wishes import wishes_of
+from tubwater.web.about import Asked, about_in, asked_in
 from tubwater.web.desk import Desk, Here
-from tubwater.web.forms import Sent, SentForm, look_of, moment_of, test_of
+from tubwater.web.forms import Sent, SentForm, asked_of_page, look_of, moment_of, test_of
 from tubwater.web.next import next_thing
 from tubwater.web.show import page
 from tubwater.web.visit_show import Clash, visit_page
@@ -21,6 +23,7 @@ from tubwater.web.visit_view import visit_words
 __all__ = ["begin", "begin_form", "router", "show", "tell"]
 
 router = APIRouter(include_in_schema=False)
+_USUAL = Asked("", {})
 
 
 @router.get("/tubs/{tub}/visit", response_model=None)
@@ -29,7 +32,7 @@ def begin_form(request: Request, desk: Here, tub: str) -> HTMLResponse | Redirec
     current = Visits(desk.keeping).current(tub)
     if current is not None:
         return RedirectResponse(f"/tubs/{tub}/visit/{current}", 303)
-    return _form(request, desk, tub)
+    return _form(request, desk, tub, asked=asked_in(asked_of_page(request)))
 
 
 @router.post("/tubs/{tub}/visit", response_model=None)
@@ -37,11 +40,12 @@ def begin(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLRespons
     """Begins the visit; where one is under way already, leads to it."""
     try:
         wishes = wishes_of(sent.number("minutes"), sent.number("days", 7.0) or 7.0, sent.text("later_by"))
+        wishes = replace(wishes, about=about_in(sent))
         visit = Visits(desk.keeping).begin(tub, wishes, desk.source(request), sent.text("key"))
     except Conflict as error:
         return RedirectResponse(f"/tubs/{tub}/visit/{error.stands}?joined=1", 303)
     except InputError as error:
-        return _form(request, desk, tub, error)
+        return _form(request, desk, tub, error, asked_in(sent))
     return RedirectResponse(f"/tubs/{tub}/visit/{visit}", 303)
 
 
@@ -66,7 +70,9 @@ def tell(request: Request, desk: Here, tub: str, visit: str, sent: SentForm) -> 
     return RedirectResponse(f"/tubs/{tub}/visit/{visit}", 303)
 
 
-def _form(request: Request, desk: Desk, tub: str, error: InputError | None = None) -> HTMLResponse:
+def _form(
+    request: Request, desk: Desk, tub: str, error: InputError | None = None, asked: Asked = _USUAL
+) -> HTMLResponse:
     coming = next_thing(desk, tub)
     values: dict[str, Any] = {
         "tub": tub,
@@ -75,6 +81,7 @@ def _form(request: Request, desk: Desk, tub: str, error: InputError | None = Non
         "count": coming.steps,
         "minutes": coming.minutes,
         "key": desk.keeping.names.fresh(),
+        "about": asked.fields,
         "problems": error.problems if error else (),
     }
     return page(request, "visit_begin.html", values, 422 if error else 200)

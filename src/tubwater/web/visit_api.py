@@ -11,6 +11,7 @@ from fastapi import APIRouter, Path, Request
 from pydantic import BaseModel, Field
 
 from tubwater.errors import InputError
+from tubwater.services.about import about_of
 from tubwater.services.packet import Case, Packet, packet_of
 from tubwater.services.visits import LONGEST_PAUSE, Running, Told, Visits, What, fill_a_wait
 from tubwater.services.wishes import wishes_of
@@ -34,6 +35,8 @@ class BeginBody(BaseModel):
     minutes: float | None = None
     days: float = 7.0
     later_by: str = Field(default="", max_length=100)
+    about: str = Field(default="", max_length=100)
+    say: dict[str, str] = Field(default_factory=dict)
 
 
 class TellBody(BaseModel):
@@ -68,7 +71,8 @@ def current(desk: Here, tub: Name) -> dict[str, str | None]:
 @router.put("/tubs/{tub}/visits/{visit}")
 def begin(request: Request, desk: Here, tub: Name, visit: Name, body: BeginBody) -> dict[str, Any]:
     """Begins a visit under a name made by whoever begins it."""
-    wishes = wishes_of(body.minutes, body.days, body.later_by)
+    about = about_of(body.about, body.say) if body.about else None
+    wishes = replace(wishes_of(body.minutes, body.days, body.later_by), about=about)
     visits = Visits(desk.keeping)
     visits.begin(tub, wishes, desk.source(request), visit)
     return _state(desk, tub, visit, visits.show(tub, visit))

@@ -1,0 +1,156 @@
+"""Part of the water is changed: so many litres, or as many as bring a metal down; and what people complain of."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+
+from tubwater.advice.blend import metals_in_tap
+from tubwater.advice.closing import kept_out
+from tubwater.advice.decide import kit_of
+from tubwater.advice.drains import after_change, expected_after
+from tubwater.advice.ending import fit_after_test, left_out
+from tubwater.advice.heating import hose_minutes, reheat_minutes
+from tubwater.advice.now import Situation
+from tubwater.advice.plans import usual_plan
+from tubwater.advice.stops import plan_stop
+from tubwater.advice.timeline import Timeline
+from tubwater.advice.wishes import About, Wishes
+from tubwater.chemistry import INDEX, MG_PER_MOL
+from tubwater.facts import Basis, BasisKind
+from tubwater.facts.purposes import Purpose
+from tubwater.facts.quantity import Quantity
+from tubwater.facts.situations import Procedure, Then
+from tubwater.tub import Drained, Filled, Plan, Reason, Sanitizer, Step, StepKind, Verdict
+
+__all__ = ["plan_complaint", "plan_metals", "plan_part_change"]
+
+_METAL_GOAL = 0.3  # mg/L, as iron
+_LEVELS = Basis(
+    BasisKind.FROM_MEMORY, (), "US secondary drinking-water levels: iron 0.3, manganese 0.05, copper 1.0 mg/L"
+)
+_DILUTION = Basis(BasisKind.CALCULATION, (), "dilution by the tap's own water")
+_MOST = 0.9  # of the water; more is a change of all of it (judgement)
+
+
+def plan_part_change(
+    case: Situation, verdict: Verdict, wishes: Wishes, seed: int, purpose: Purpose, about: About
+) -> Plan:
+    """So many litres out and in, warm again, tested; what it took out and what has to go in again."""
+    if _changed_since(case, about):
+        return usual_plan(case, wishes, seed, verdict)
+    litres = min(about.litres or 0.3 * case.tub.litres, _MOST * case.tub.litres)
+    return _changed(case, verdict, seed, purpose, litres, ())
+
+
+def plan_metals(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, purpose: Purpose, about: About) -> Plan:
+    """As many litres as bring the metal down; without a number of it, the test that gives one."""
+    if _changed_since(case, about):
+        return usual_plan(case, wishes, seed, verdict)
+    tap, goal = about.tap_metal or 0.0, _METAL_GOAL
+    told = (*metals_in_tap(case, about), Reason("no-shock-on-metal", basis=purpose.basis))
+    if about.metal is None or about.metal <= goal or tap >= goal:
+        kind = "measure-the-metal" if about.metal is None else "tap-no-help" if tap >= goal else "little-metal"
+        reason = Reason(kind, {"value": about.metal or 0.0, "tap": tap, "goal": goal}, _LEVELS)
+        return _looked_at(case, verdict, seed, purpose, (reason, *told))
+    share = min((about.metal - goal) / (about.metal - tap), _MOST)
+    left = about.metal * (1.0 - share) + tap * share
+    values: dict[str, float | str] = {"value": about.metal, "tap": tap, "then": left, "share": share}
+    return _changed(
+        case, verdict, seed, purpose, share * case.tub.litres, (Reason("metal-goes", values, _LEVELS), *told)
+    )
+
+
+def plan_complaint(
+    case: Situation, verdict: Verdict, wishes: Wishes, seed: int, purpose: Purpose, about: About
+) -> Plan:
+    """Fixed advice, no ranking: everybody out, water and filter kept, tested before anything goes in."""
+    read = about.since is not None and any(r.at > about.since for r in case.readings(case.sanitizer_quantity))
+    steps = tuple(deed for deed in purpose.steps if not (read and deed.do == StepKind.TEST))
+    found = Procedure(purpose.key, frozenset(), Then.STOP, steps, purpose.basis, again_hours=24.0, notes=purpose.notes)
+    plan = plan_stop(case, verdict, seed, found)
+    first = replace(plan.steps[0], reasons=(Reason("people-complain"), *plan.steps[0].reasons))
+    return replace(plan, steps=(first, *plan.steps[1:]))
+
+
+def _changed_since(case: Situation, about: About) -> bool:
+    """What was asked for was done."""
+    since = about.since
+    return since is not None and any(isinstance(e, Drained | Filled) and e.at >= since for e in case.belief.events)
+
+
+def _changed(
+    case: Situation, verdict: Verdict, seed: int, purpose: Purpose, litres: float, told: tuple[Reason, ...]
+) -> Plan:
+    litres = max(round(litres / 10.0) * 10.0, 10.0)
+    line, then = Timeline(case, seed), after_change(case, litres)
+    line.add(kept_out(verdict, Reason("nobody-in-meanwhile")))
+    off, full = ("electric-off", "power-when-full") if case.tub.equipment.pump else ("fire-out", "fire-when-full")
+    share, minutes = litres / float(np.median(case.rates.litres)), hose_minutes(litres)
+    why = Reason("part-goes", {"share": min(share, 1.0), "litres": litres}, _DILUTION)
+    line.add(
+        Step(StepKind.DRAIN, minutes=minutes, litres=litres, reasons=(why,), cautions=(off, "drain-where-allowed"))
+    )
+    line.add(
+        Step(
+            StepKind.FILL,
+            minutes=minutes,
+            litres=litres,
+            expected=expected_after(then),
+            reasons=(Reason("on-again-when-full"),),
+            cautions=(full,),
+            partial=True,
+        )
+    )
+    heating = reheat_minutes(case.tub, litres)
+    if heating > 0.0:
+        line.add(Step(StepKind.HEAT, minutes=heating, reasons=(Reason("warm-before-dosing"),)))
+    after = Timeline(then, seed)
+    line.beside = after.beside
+    bathing = (case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS)
+    line.test(bathing, Reason("plan-by-this"))
+    return _closed(line, case, verdict, seed, purpose, (*told, *_bank_again(case, share)))
+
+
+def _looked_at(case: Situation, verdict: Verdict, seed: int, purpose: Purpose, told: tuple[Reason, ...]) -> Plan:
+    line = Timeline(case, seed)
+    line.add(kept_out(verdict, Reason("nobody-in-meanwhile")))
+    line.add(Step(StepKind.CHECK, minutes=5.0, reasons=(Reason("metal-tells"),), task="sample-for-metal"))
+    line.test((case.sanitizer_quantity, Quantity.PH), Reason("acid-water-dissolves"))
+    return _closed(line, case, verdict, seed, purpose, told)
+
+
+def _closed(
+    line: Timeline, case: Situation, verdict: Verdict, seed: int, purpose: Purpose, told: tuple[Reason, ...]
+) -> Plan:
+    again = case.now + timedelta(minutes=line.clock)
+    return Plan(
+        begins=case.now,
+        situation=purpose.key,
+        verdict=verdict,
+        steps=tuple(line.steps),
+        after_soak=None,
+        end=line.beside.expect(case.sanitizer_quantity, Quantity.PH),
+        low_point=(),
+        fit_when=(fit_after_test(case, again),),
+        next_visit=again,
+        outcome=None,
+        notes=(*told, *(Reason(kind, basis=purpose.basis) for kind in purpose.notes)),
+        refused=left_out(case),
+        seed=seed,
+        ensemble=case.belief.size,
+    )
+
+
+def _bank_again(case: Situation, share: float) -> tuple[Reason, ...]:
+    """Bromide that went with the water, as sodium bromide."""
+    product = kit_of(case).bromide
+    if case.tub.sanitizer is not Sanitizer.BROMINE or product is None:
+        return ()
+    water, per_gram = case.state.water, case.products.compositions[product.name].per_gram[INDEX["bromide"]]
+    bank = float(np.median((water.bromide + water.bromine) * 0.993 * case.rates.litres))
+    grams = share * bank / float(per_gram)
+    lost = share * float(np.median(water.bromide + water.bromine)) * MG_PER_MOL["bromide"] * 993.0
+    return (Reason("bank-again", {"value": lost, "grams": grams, "product": product.name}, _DILUTION),)
