@@ -25,6 +25,7 @@ HEADINGS = {
     "drain": "When the water is to be changed",
     "incompatibilities": "What never meets",
     "interferences": "What spoils a test",
+    "purposes": "What a plan can be asked for",
     "record": "What a guideline asks of the record",
     "references": "Sources",
     "shelf_life": "How long things stay good",
@@ -35,7 +36,7 @@ GROUNDS = ("basis", "sources", "note")
 # Files whose entries are linked to, so that each needs a heading.
 SECTIONS = ("references",)
 # Where the catalogue has words for the keys of a data file.
-WORDS = {"care": ("care",), "troubles": ("sign", "cause", "check")}
+WORDS = {"care": ("care",), "purposes": ("purpose",), "troubles": ("sign", "cause", "check")}
 
 
 def pages() -> dict[str, str]:
