@@ -44,6 +44,7 @@ WHOLE: list[tuple[Kind, dict[str, Any]]] = [
     (Kind.APPOINTED, {"name": "Robin", "qualification": "a course"}),
     (Kind.SOURCE_WATER, {"total_alkalinity": "120 mg/L", "pH": 7.5, "iron": "0.1 mg/L", "report": "3"}),
     (Kind.OPENING_HOURS, {"opens": "09:00", "closes": "21:00"}),
+    (Kind.TEST, {"method": "strip", "pH": 7.5, "jets": False, "bathers": 2}),
 ]
 
 

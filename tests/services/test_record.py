@@ -103,6 +103,16 @@ def test_what_is_written_down_stops_being_missing(keeping: Keeping) -> None:
     assert after["field-reagents"] is CheckState.MISSING  # no pack of the photometer with a date
 
 
+def test_how_a_test_was_sampled_is_told_with_it(keeping: Keeping) -> None:
+    note(keeping, Kind.TEST, 3, GOOD)
+    assert states(record(keeping))["field-sampling"] is CheckState.MISSING
+    keeping.withdraw("rowan", keeping.history("rowan")[0].stored.entry.id)
+    note(keeping, Kind.TEST, 2, {**GOOD, "jets": "no", "bathers": 0})
+    assert states(record(keeping))["field-sampling"] is CheckState.DONE
+    with pytest.raises(InputError, match="bathers"):
+        note(keeping, Kind.TEST, 1, {**GOOD, "bathers": -1})
+
+
 def test_a_day_is_that_of_the_place_of_the_tub(keeping: Keeping) -> None:
     note(keeping, Kind.TEST, 0.5, GOOD)
     there = record_of_tub(keeping, MemoryKits(), "rowan", zone=ZoneInfo("Pacific/Auckland"))

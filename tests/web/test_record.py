@@ -142,6 +142,18 @@ def test_what_belongs_to_the_record_and_cannot_be_meant_is_told(
     assert keeping.file("rowan").papers == ()
 
 
+def test_a_business_tub_is_asked_how_it_was_sampled_and_a_household_is_not(
+    client: TestClient, keeping: Keeping, rowan: str, tub: str
+) -> None:
+    assert say("test.bathers") in client.get("/tubs/rowan/test").text
+    assert say("test.bathers") not in client.get(f"/tubs/{tub}/test").text
+    form = {"method": "photometer", "scale": "as Br2", "bromine": "5", "pH": "7.4", "jets": "no", "bathers": "2"}
+    assert client.post("/tubs/rowan/test", data=form, follow_redirects=False).status_code == 303
+    assert "jets off, 2 in" in text_of_page(client.get(RECORD))
+    refused = client.post("/tubs/rowan/test", data={**form, "bathers": "some"})
+    assert refused.status_code == 422 and 'value="some"' in refused.text and 'value="5"' in refused.text
+
+
 def test_persons_hours_and_water_stand_on_the_sheet(client: TestClient, rowan: str) -> None:
     for kind, form in (
         ("appointed", {"name": "Robin Example", "qualification": "a course"}),
@@ -214,6 +226,9 @@ def test_who_is_logged_in_signs_by_name_and_a_reader_signs_nothing(asking: tuple
 def test_a_day_is_signed_on_a_page_that_is_accessible_and_fits(
     open_page: Callable[..., Page], rowan: str, size: dict[str, object]
 ) -> None:
+    asked = open_page("/tubs/rowan/test", size)
+    expect(asked.get_by_label(say("test.bathers"))).to_be_visible(timeout=MOST)
+    assert violations(asked) == []
     page = open_page(RECORD, size)
     page.get_by_label(say("record.sign.name")).fill("Robin Example")
     page.get_by_role("button", name=say("record.sign.do")).click()

@@ -11,6 +11,7 @@ from tubwater.reports import units as show
 from tubwater.reports.text import method_or, quantity_unit, text_of
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import (
+    Answer,
     Appointed,
     Cared,
     Clarity,
@@ -75,7 +76,9 @@ def _say(kind: str, section: str = "record-entry", units: UnitSystem = UnitSyste
 def _tested(test: Tested, units: UnitSystem) -> str:
     readings = ", ".join(_reading(reading, units) for reading in test.readings)
     methods = ", ".join(dict.fromkeys(method_or(reading.method) for reading in test.readings))
-    return _say("tested", method=methods, readings=readings)
+    how = [_say(f"jets-{test.jets.value}")] if test.jets is not Answer.UNKNOWN else []
+    how += [_say("bathers-in", people=test.bathers)] if test.bathers is not None else []
+    return ", ".join((_say("tested", method=methods, readings=readings), *how))
 
 
 def _reading(reading: Reading, units: UnitSystem) -> str:

@@ -51,7 +51,12 @@ class Form(Enum):
 
 _QUANTITIES = {quantity.value.replace(" ", "_"): Form.READING for quantity in Quantity}
 PARTS: Mapping[Kind, Mapping[str, Form]] = {
-    Kind.TEST: {"method": Form.TEXT, "scale": Form.TEXT, "after_dose": Form.TEXT, **_QUANTITIES},
+    Kind.TEST: {
+        **dict.fromkeys(("method", "scale", "after_dose"), Form.TEXT),
+        **_QUANTITIES,
+        "jets": Form.YES,
+        "bathers": Form.NUMBER,
+    },
     Kind.DOSED: {"product": Form.TEXT, "amount": Form.TEXT, "measures": Form.NUMBER, "sure": Form.YES},
     Kind.SOAKED: {"people": Form.NUMBER, "lasted": Form.TEXT},
     Kind.FILLED: {"volume": Form.TEXT},

@@ -14,6 +14,7 @@ from tubwater.facts import Guideline, guidelines
 from tubwater.facts.record import RecordRules, record_rules
 from tubwater.services.tubfile import TubFile
 from tubwater.tub import (
+    Answer,
     Appointed,
     Drained,
     Event,
@@ -43,6 +44,7 @@ __all__ = [
     "RecordRules",
     "Signature",
     "WaterMoved",
+    "asks_for_record",
     "record_of",
     "record_of_file",
 ]
@@ -141,6 +143,11 @@ class Record:
     hours: tuple[OpeningHours, ...]
     sources: tuple[SourceWater, ...]
     water: WaterMoved
+
+
+def asks_for_record(tub: Tub) -> bool:
+    """Whether the guideline of a tub asks for a record at all."""
+    return record_rules()[tub.guideline].asks
 
 
 def record_of_file(
@@ -273,13 +280,15 @@ class _Maker:
         rule = self._rules.fields
         if rule is None:
             return
-        readings = [reading for test in said if isinstance(test, Tested) for reading in test.readings]
+        tests = [test for test in said if isinstance(test, Tested)]
+        readings = [reading for test in tests for reading in test.readings]
         source = any(p.at < day.until for p in self._papers(SourceWater)) or bool(self.file.tub.fill.values)
         has: dict[str, bool] = {
             "person": bool(person and person.name),
             "competence": bool(person and person.qualification),
             "scale": all(r.scale for r in readings if r.quantity in _OXIDANTS),
             "reagents": _dated(self.reagents, readings),
+            "sampling": all(_told_how(test) for test in tests if _reads_oxidant(test)),
             "temperature": any(r.quantity is Quantity.TEMPERATURE for r in readings),
             "bathers": bathers is not None or any(isinstance(e, Soaked) for e in said),
             "source-water": source,
@@ -293,6 +302,15 @@ def _state(there: bool, name: str, day: Day) -> CheckState:
     if there:
         return CheckState.DONE
     return CheckState.TO_COME if name in _BY_EVENING and day.now < day.ends else CheckState.MISSING
+
+
+def _reads_oxidant(test: Tested) -> bool:
+    return any(reading.quantity in _OXIDANTS for reading in test.readings)
+
+
+def _told_how(test: Tested) -> bool:
+    """Whether it is known how the water was sampled."""
+    return test.jets is not Answer.UNKNOWN and test.bathers is not None
 
 
 def _dated(packs: Sequence[Reagents], readings: Sequence[Reading]) -> bool:

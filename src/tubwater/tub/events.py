@@ -104,10 +104,12 @@ class Reading:
 
 @dataclass(frozen=True)
 class Tested:
-    """Readings taken together."""
+    """Readings taken together; ``jets`` on and ``bathers`` in while they were, None where nobody said."""
 
     at: datetime
     readings: tuple[Reading, ...]
+    jets: Answer = Answer.UNKNOWN
+    bathers: float | None = None
 
 
 @dataclass(frozen=True)

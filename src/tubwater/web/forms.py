@@ -12,7 +12,7 @@ from starlette.datastructures import FormData, UploadFile
 from tubwater.errors import InputError
 from tubwater.services.looks import SEEN_AT_EACH_TEST, look_body
 from tubwater.services.tubfile import TubFile
-from tubwater.tub import Clarity, OxidantScale, Quantity, Sign
+from tubwater.tub import Answer, Clarity, OxidantScale, Quantity, Sign
 from tubwater.web.desk import Desk
 
 __all__ = ["Sent", "SentForm", "asked_of_page", "look_of", "moment_of", "number_in", "reading_key", "test_of"]
@@ -104,6 +104,10 @@ def test_of(desk: Desk, sent: Sent) -> dict[str, Any]:
     body: dict[str, Any] = {"method": sent.text("method"), **moment_of(desk, sent)}
     if sent.text("scale"):
         body["scale"] = sent.word("scale", OxidantScale, "")
+    if sent.text("jets", Answer.UNKNOWN) != Answer.UNKNOWN:
+        body["jets"] = sent.word("jets", Answer, "")
+    if sent.text("bathers"):
+        body["bathers"] = sent.number("bathers")
     for quantity in Quantity:
         value = sent.text(reading_key(quantity))
         if value:

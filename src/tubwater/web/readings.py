@@ -9,6 +9,7 @@ from tubwater.errors import InputError
 from tubwater.services.kits import BESIDE_A_TUB, asked_of, sanitizer_of, wait_seconds
 from tubwater.services.looks import standing_signs
 from tubwater.services.ports import Kind
+from tubwater.services.record import asks_for_record
 from tubwater.services.tested import last_readings, odd_readings, water_without
 from tubwater.tub import Quantity
 from tubwater.web.desk import Desk, Here
@@ -21,7 +22,8 @@ __all__ = ["before_form", "enter", "enter_before", "router", "test_form", "teste
 
 router = APIRouter(include_in_schema=False)
 _USUAL = "strip"
-_NOTHING = {"clarity": "", "at": "", "soak_not_noted": ""}
+_ANSWERS = ("clarity", "at", "soak_not_noted", "jets", "bathers")
+_NOTHING = dict.fromkeys(_ANSWERS, "")
 
 
 @router.get("/tubs/{tub}/test")
@@ -86,7 +88,7 @@ def _enter(request: Request, desk: Desk, tub: str, sent: Sent, before: bool) -> 
 
 
 def _something(body: dict[str, object]) -> dict[str, object]:
-    if set(body) <= {"method", "at", "scale"}:
+    if set(body) <= {"method", "at", "scale", "jets", "bathers"}:
         raise InputError.one("reading", "nothing", "at least one reading")
     return body
 
@@ -112,8 +114,9 @@ def _form(
         "seconds": wait_seconds(chosen),
         "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
         "signs": sent.all("sign") if sent else [str(s) for s in standing_signs(file.events)],
-        "sent": {name: sent.text(name) for name in ("clarity", "at", "soak_not_noted")} if sent else _NOTHING,
+        "sent": {name: sent.text(name) for name in _ANSWERS} if sent else _NOTHING,
         "before": before,
+        "sampling": asks_for_record(file.tub),
         "problems": error.problems if error else (),
     }
     return page(request, "test.html", values, 422 if error else 200)
