@@ -27,7 +27,7 @@ CATALOGUE = resources.files("tubwater.reports").joinpath("catalogue")
 
 def tables(folder: Any) -> Iterator[tuple[str, dict[str, Any]]]:
     for file in folder.iterdir():
-        if file.name.endswith(".toml") and not file.name.endswith(".de.toml"):  # the reference is in English
+        if file.name.endswith(".toml") and not f".{file.name}".endswith(".de.toml"):  # the reference is in English
             yield file.name.removesuffix(".toml"), tomllib.loads(file.read_text(encoding="utf-8"))
 
 
