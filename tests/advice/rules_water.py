@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from advice.judged import (
+    BALANCE,
     DECLARED,
     MEASURED,
     MEMBERS,
@@ -16,14 +17,14 @@ from advice.judged import (
     Look,
     tails,
 )
+from tubwater.facts import substances
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import (
-    StepKind,
-)
+from tubwater.tub import Step, StepKind
 
 __all__ = [
     "a_plan_ends_inside_ph_where_the_test_allows_it",
     "a_step_expects_what_the_water_will_read",
+    "no_air_takes_the_water_out_of_its_limits",
     "no_dose_and_no_drain_takes_calcite_above_its_limit",
     "no_dose_takes_ph_out_of_its_limits",
     "no_dose_takes_the_oxidant_far_above_a_shock",
@@ -31,7 +32,10 @@ __all__ = [
     "no_drain_takes_ph_out_of_its_limits",
     "no_feeder_takes_the_sanitizer_too_high",
     "no_wait_takes_the_water_out_of_its_limits",
+    "what_stood_for_hours_is_tested_before_it_is_balanced",
 ]
+
+_LONG = 120.0  # min under the cover, from which the water may have drifted (judgement)
 
 
 def _steps(a: Answered, *kinds: StepKind) -> list[tuple[Look, Look]]:
@@ -40,10 +44,15 @@ def _steps(a: Answered, *kinds: StepKind) -> list[tuple[Look, Look]]:
     return [pair for pair in found if pair[1].step is not None and pair[1].step.litres < 0.8 * a.drawn.tub.litres]
 
 
-def _waits(a: Answered) -> list[tuple[Look, Look]]:
-    """After each addition, and just before the next: what the waits between them do."""
-    pairs = a.replayed[:-1]
-    return [(earlier[1], later[0]) for earlier, later in pairwise(pairs) if not _refilled(later[1])]
+def _between(a: Answered) -> list[tuple[list[Step], Look, Look]]:
+    """The steps from each addition to the next in the same water, and the waters just after the one and before the
+    other."""
+    at, found = [id(s) for s in a.plan.steps], []
+    for (_, done), (before, then) in pairwise(a.replayed[:-1]):
+        steps = list(a.plan.steps[at.index(id(done.step)) + 1 : at.index(id(then.step))])
+        if not _refilled(then):
+            found.append((steps, done, before))
+    return found
 
 
 def _refilled(look: Look) -> bool:
@@ -79,9 +88,52 @@ def no_dose_and_no_drain_takes_calcite_above_its_limit(a: Answered) -> bool:
 
 
 def no_wait_takes_the_water_out_of_its_limits(a: Answered) -> bool:
-    """The cover is off and the pumps run: what leaves is carbon dioxide. A tenth of a pH is what an hour may do."""
-    kept = [pair for pair in _waits(a) if not any(s.kind is StepKind.FILL for s in a.plan.steps)]
-    return _ph_stays(kept, 0.1) and _calcite_stays(kept, 0.1)
+    """The cover is off and the pumps run: what leaves is carbon dioxide. A tenth of a pH is what an hour may do.
+
+    Hours under the cover end in a test, and air has limits of its own: rules by themselves.
+    """
+    waits = [(b, c) for steps, b, c in _between(a) if not any(_passes_hours(s) or _airs(s) for s in steps)]
+    return _ph_stays(waits, 0.1) and _calcite_stays(waits, 0.1)
+
+
+def no_air_takes_the_water_out_of_its_limits(a: Answered) -> bool:
+    """Air after acid brings pH and saturation back, never beyond the limits or where the water came from."""
+    ph, scale, judged = 8.2, 0.6, False
+    for steps, done, after in _between(a):
+        came = next(before for before, same in a.replayed if same is done)
+        ph, scale = max(ph, tails(came.ph)[1]), max(scale, tails(came.calcite)[1])
+        if any(map(_airs, steps)) and not any(map(_passes_hours, steps)):
+            judged = True
+            assert tails(after.ph)[1] <= ph + 0.1
+            assert tails(after.calcite)[1] <= scale + 0.1
+    return judged
+
+
+def _airs(step: Step) -> bool:
+    return step.kind is StepKind.AERATE
+
+
+def what_stood_for_hours_is_tested_before_it_is_balanced(a: Answered) -> bool:
+    """Filled or heated, or under the cover for a while: a test of pH comes before acid, bicarbonate and soda ash."""
+    stood, judged = False, False
+    for step in a.plan.steps:
+        if _passes_hours(step):
+            stood = True
+        elif step.kind is StepKind.TEST and Quantity.PH in step.quantities:
+            stood = False
+        elif step.kind is StepKind.DOSE and step.part == 0 and _balances(a, step):
+            judged = True
+            assert not stood
+    return judged
+
+
+def _balances(a: Answered, step: Step) -> bool:
+    return bool(BALANCE & substances()[a.product(step).substance].roles)
+
+
+def _passes_hours(step: Step) -> bool:
+    """Filled, heated, or left under the cover for longer than an addition needs."""
+    return step.kind in (StepKind.FILL, StepKind.HEAT) or (step.covered and step.minutes > _LONG)
 
 
 def _oxidizes(a: Answered, look: Look) -> bool:
@@ -134,9 +186,18 @@ def a_plan_ends_inside_ph_where_the_test_allows_it(a: Answered) -> bool:
     begin, end = a.replayed[-1]
     sure = [float(np.mean((look.ph >= 7.0) & (look.ph <= 8.0))) for look in (begin, end)]
     filled = any(s.kind is StepKind.FILL for s in a.plan.steps)
-    if a.doses and not filled:
+    judged = bool(a.doses) and not filled and not _leaves_it_to_a_test(a)
+    if judged:
         assert sure[1] >= min(0.95, sure[0]) - 2.0 / MEMBERS
-    return bool(a.doses) and not filled
+    return judged
+
+
+def _leaves_it_to_a_test(a: Answered) -> bool:
+    """The last word is a test of pH: what is then read is balanced by the plan after it."""
+    last = [
+        s for s in a.plan.steps if s.kind is StepKind.DOSE or (s.kind is StepKind.TEST and Quantity.PH in s.quantities)
+    ]
+    return bool(last) and last[-1].kind is StepKind.TEST
 
 
 def a_step_expects_what_the_water_will_read(a: Answered) -> bool:

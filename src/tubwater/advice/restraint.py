@@ -74,23 +74,29 @@ def _alkalinity_enough(case: Situation) -> bool:
 
 
 def within_aims(case: Situation, kit: Kit, levers: Mapping[str, float], seed: int) -> dict[str, float]:
-    """The balance levers, cut to what stays inside the aims, without what no test of this keeper's could show."""
+    """The balance levers, cut to what stays inside the aims beside the oxidizer, without what no test of this
+    keeper's could show."""
     beside = Beside(case, seed=seed)
+    sure, oxidizer, grams = _share(beside.state), kit.oxidizer, levers.get("oxidizer", 0.0)
+    if oxidizer is not None and grams > 0.0:
+        beside.state = beside.dosed(case.products.compositions[oxidizer.name], grams, 0.0)
+    moved = _share(beside.state) < min(_SURE, sure) - 2.0 * _SLACK
     kept = dict(levers)
     for name in _SHOWN_BY:
         product: Product | None = getattr(kit, name)
         if product is not None and levers.get(name, 0.0) > 0.0:
-            kept[name] = _cut(case, beside, name, product, levers[name])
+            kept[name] = _cut(case, beside, name, product, levers[name], moved)
     return kept
 
 
-def _cut(case: Situation, beside: Beside, name: str, product: Product, grams: float) -> float:
+def _cut(case: Situation, beside: Beside, name: str, product: Product, grams: float, moved: bool) -> float:
+    """``moved``: the plan's own oxidizer takes the pH where it may not stay, whatever was read before."""
     composition = case.products.compositions[product.name]
     for share in _SHARES:
         tried = grams_floor(product, share * grams)
         after = beside.dosed(composition, tried, 0.0)
         if tried > 0.0 and _inside(case, beside, name, after):
-            asked = _read_outside(case, name) or _believed_low(case, name)
+            asked = moved or _read_outside(case, name) or _believed_low(case, name)
             return tried if asked or _shows(case, beside, name, after) else 0.0
     return 0.0
 

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from tubwater.advice.now import Situation, kind_of_sign
-from tubwater.dynamics import Mode, advance, soak
+from tubwater.dynamics import Mode, TubState, advance, soak
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Answer, Clarity, Reading, Reason, Setting, Sign, Verdict, VerdictKind
@@ -229,11 +229,20 @@ def _good_until(case: Situation) -> datetime:
     oldest = min(r.at for r in case.newest_pair())
     latest = oldest + timedelta(hours=case.most_test_age)
     state, until = case.state, case.now
-    low, high = case.limits(case.sanitizer_quantity).bathing_low, case.limits(case.sanitizer_quantity).bathing_high
     while until < latest:
         state = advance(state, case.rates, 1.0, Mode.COVERED, case.products.tablet, case.buffer)
-        value = case.sanitizer_of(state)
-        if np.mean((value >= low) & (value <= high)) < defaults()["sure_sanitizer"].value:
+        if not _sure(case, state):
             break
         until += timedelta(hours=1)
     return min(until, latest)
+
+
+def _sure(case: Situation, state: TubState) -> bool:
+    """Whether the believed waters are inside the bathing limits as surely as the second lock asks for."""
+    read = {"sanitizer": (case.sanitizer_quantity, case.sanitizer_of(state)), "ph": (Quantity.PH, state.ph)}
+    for kind, (quantity, value) in read.items():
+        limits = case.limits(quantity)
+        inside = (value >= limits.bathing_low) & (value <= limits.bathing_high)
+        if np.mean(inside) < defaults()[f"sure_{kind}"].value:
+            return False
+    return True
