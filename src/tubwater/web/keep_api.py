@@ -18,7 +18,19 @@ from tubwater.tub.data import as_data
 from tubwater.web.api import REFUSALS
 from tubwater.web.desk import Desk, Here
 
-__all__ = ["DescribeBody", "NewTubBody", "add", "card", "describe", "described", "due", "router", "shelf", "stock"]
+__all__ = [
+    "DescribeBody",
+    "NewTubBody",
+    "add",
+    "card",
+    "describe",
+    "describe_shelf",
+    "described",
+    "due",
+    "router",
+    "shelf",
+    "stock",
+]
 
 router = APIRouter(prefix="/api/tubs/{tub}", tags=["keeping"], responses=REFUSALS)
 Name = Annotated[str, Path(min_length=1, max_length=80)]
