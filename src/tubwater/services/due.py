@@ -124,7 +124,7 @@ def _due(
 def _next_test(case: Situation, rng: np.random.Generator) -> Due:
     """The first hour at which nobody could get in any more without a test of sanitizer and pH."""
     test = look_ahead(case, _OUTLOOK_DAYS, Scenario(), rng).next_test
-    last = case.last_valid(case.sanitizer_quantity)
+    last = next(iter(case.readings(case.sanitizer_quantity)), None)
     key = str(case.sanitizer_quantity)
     return _due(case.now, DueKind.TEST, key, test.at, test.reason, last=last.at if last else None, whole_day=False)
 
