@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from logbook.places import START, Stores, make_entry, minutes
 from tubwater.errors import Conflict, InputError, WrongCredentials
+from tubwater.logbook import open_logbook
 from tubwater.logbook.passwords import ArgonPasswords
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
@@ -153,6 +154,26 @@ def test_the_use_cases_run_on_every_store(stores: Stores) -> None:
     assert keeping.line(tub, "a").body["people"] == 4 and soak.entry.body["people"] == 2
     keeping.withdraw(tub, "a")
     assert keeping.file(tub).events == () and keeping.file(tub).tub.litres == 1300.0
+
+
+def test_what_was_read_once_is_not_read_again_and_what_others_wrote_since_is(
+    place: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mine, other = open_logbook(place), open_logbook(place)
+    mine.entries.append([make_entry("first"), make_entry("second")], START)
+    assert len(mine.entries.of("larch")) == 2
+    with monkeypatch.context() as patched:
+        patched.setattr("tubwater.logbook.entries.stored_of", None)
+        again = mine.entries.of("larch")
+    other.entries.append([make_entry("third")], minutes(1))
+    again.clear()  # what was handed out is the caller's own
+    assert [stored.entry.id for stored in mine.entries.of("larch")] == ["first", "second", "third"]
+    for number in range(40):  # more tubs than stay in memory
+        mine.entries.append([make_entry(f"{number}", f"tub {number}")], START)
+        assert len(mine.entries.of(f"tub {number}")) == 1
+    assert len(mine.entries.of("larch")) == 3
+    mine.close()
+    other.close()
 
 
 # Accounts

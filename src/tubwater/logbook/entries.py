@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from hashlib import blake2b
+from threading import Lock
 from typing import Any, TypeVar
 
 from sqlalchemy import Connection, func, insert, select
@@ -19,15 +21,21 @@ from tubwater.tub.data import as_data
 
 __all__ = ["SqlEntries", "lock_key", "row_of", "stored_of"]
 
+_TUBS = 32  # of which the entries stay in memory
 _CHUNK = 500  # an old SQLite takes 999 values in one statement
 _Item = TypeVar("_Item")
 
 
 class SqlEntries:
-    """An ``EntryStore`` in a database."""
+    """An ``EntryStore`` in a database.
+
+    What was read once of a tub is not read again: rows are only ever added, those of one tub in the order of places.
+    """
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self._read: OrderedDict[str, tuple[int, list[Stored]]] = OrderedDict()
+        self._lock = Lock()
 
     def append(self, entries: Sequence[Entry], recorded: datetime) -> list[Stored]:
         """See ``EntryStore``."""
@@ -41,8 +49,20 @@ class SqlEntries:
 
     def of(self, tub: str) -> list[Stored]:
         """See ``EntryStore``."""
-        query = select(table).where(table.c.tub == tub).order_by(table.c.place)
-        return self._database.read(lambda connection: [stored_of(row) for row in connection.execute(query)])
+        last, known = self._read.get(tub, (0, []))
+        query = select(table).where(table.c.tub == tub, table.c.place > last).order_by(table.c.place)
+        rows = self._database.read(lambda connection: list(connection.execute(query)))
+        if rows:
+            last, known = rows[-1].place, [*known, *map(stored_of, rows)]
+        self._keep(tub, last, known)
+        return list(known)
+
+    def _keep(self, tub: str, last: int, known: list[Stored]) -> None:
+        with self._lock:
+            self._read[tub] = (last, known)
+            self._read.move_to_end(tub)
+            if len(self._read) > _TUBS:
+                self._read.popitem(last=False)
 
     def tubs(self) -> list[str]:
         """See ``EntryStore``."""
