@@ -146,12 +146,28 @@ def one_family_in_the_feeder(a: Answered) -> bool:
 
 
 def never_acid_and_base_at_one_visit(a: Answered) -> bool:
-    roles = [substances()[a.product(s).substance].roles for s in a.doses]
+    """In one water: what went in before all of it was let out counts no more."""
+    found = [_acid_and_base(a, doses) for doses in _waters(a)]
+    return any(found)
+
+
+def _waters(a: Answered) -> list[list[Step]]:
+    waters: list[list[Step]] = [[]]
+    for step in a.plan.steps:
+        if step.kind is StepKind.DRAIN and step.litres >= 0.9 * a.drawn.tub.litres:
+            waters.append([])
+        elif step.kind is StepKind.DOSE:
+            waters[-1].append(step)
+    return waters
+
+
+def _acid_and_base(a: Answered, doses: list[Step]) -> bool:
+    roles = [substances()[a.product(s).substance].roles for s in doses]
     acid = any(Role.LOWER_PH in r for r in roles)
     base = any(r & {Role.RAISE_ALKALINITY, Role.RAISE_PH} for r in roles)
     if acid and base:  # only where fresh water is balanced, and each says from which number to which band
         assert a.plan.situation == "fresh-fill" or any(s.litres >= 0.9 * a.drawn.tub.litres for s in a.plan.steps)
-        balanced = [s for s in a.doses if substances()[a.product(s).substance].roles & BALANCE]
+        balanced = [s for s in doses if substances()[a.product(s).substance].roles & BALANCE]
         assert all({"quantity", "value", "low", "high"} <= set(r.values) for s in balanced for r in s.reasons)
     return acid or base
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tubwater.advice.heating import reheat_minutes
 from tubwater.advice.now import Situation
 from tubwater.belief import Observer
-from tubwater.dynamics import TubState, refill
+from tubwater.dynamics import Mode, TubState, advance, refill
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Expectation, Reason
@@ -60,8 +61,11 @@ def _change(case: Situation, quantity: Quantity) -> Change | None:
 
 
 def after_change(case: Situation, litres: float) -> Situation:
-    """The situation once ``litres`` were let out and replaced by fill water, warm again."""
+    """The situation once ``litres`` were let out and replaced by fill water, warm again after hours under the cover."""
     state = refill(case.state, case.rates, litres / case.rates.litres)
+    hours = reheat_minutes(case.tub, litres) / 60.0
+    if hours > 0.0:
+        state = advance(state, case.rates, hours, Mode.COVERED, case.products.tablet)
     solved = replace(state, ph=Observer(state).solved.ph)
     return replace(case, belief=replace(case.belief, state=solved))
 
