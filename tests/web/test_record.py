@@ -149,7 +149,7 @@ def test_a_business_tub_is_asked_how_it_was_sampled_and_a_household_is_not(
     assert say("test.bathers") not in client.get(f"/tubs/{tub}/test").text
     form = {"method": "photometer", "scale": "as Br2", "bromine": "5", "pH": "7.4", "jets": "no", "bathers": "2"}
     assert client.post("/tubs/rowan/test", data=form, follow_redirects=False).status_code == 303
-    assert "jets off, 2 in" in text_of_page(client.get(RECORD))
+    assert "jets off, 2 bathers in" in text_of_page(client.get(RECORD))
     refused = client.post("/tubs/rowan/test", data={**form, "bathers": "some"})
     assert refused.status_code == 422 and 'value="some"' in refused.text and 'value="5"' in refused.text
 

@@ -100,7 +100,7 @@ class _Writer:
             return
         for check in sheet.missing:
             state = self.say(check.state.value, "record-state")
-            when = self._when(check)
+            when = self._when(check, sheet)
             yield f"{self._what(check)}: {state}" if when == "–" else f"{self._what(check)}: {when} ({state})"
         if not sheet.missing:
             yield self.say("missing-none" if sheet.day.now >= sheet.day.ends else "missing-so-far")
@@ -108,7 +108,8 @@ class _Writer:
     def _to_come(self, sheet: DaySheet) -> list[str]:
         coming = [check for check in sheet.checks if check.state is CheckState.TO_COME]
         return [
-            self._what(check) if check.due is None else f"{self._what(check)}: {self._due(check)}" for check in coming
+            self._what(check) if check.due is None else f"{self._what(check)}: {self._due(check, sheet)}"
+            for check in coming
         ]
 
     def _columns(self) -> Words:
@@ -122,7 +123,12 @@ class _Writer:
 
     def _checks(self, sheet: DaySheet) -> Words:
         rows = [
-            [self._what(check), self._due(check), self._made(check), self.say(check.state.value, "record-state")]
+            [
+                self._what(check),
+                self._due(check, sheet),
+                self._made(check, sheet),
+                self.say(check.state.value, "record-state"),
+            ]
             for check in sheet.checks
         ]
         return {"head": self.say("wanted"), "rows": rows}
@@ -135,14 +141,14 @@ class _Writer:
         germs = next((rule.germs for rule in self.record.rules.samples if rule.key == key), ())
         return self.say(key, "record-check", list=", ".join(map(germ_words, germs)))
 
-    def _when(self, check: Check) -> str:
+    def _when(self, check: Check, sheet: DaySheet) -> str:
         if check.state is CheckState.LATE:
-            return f"{self._due(check)}, {self._made(check)}"
-        return self._due(check)
+            return f"{self._due(check, sheet)}, {self._made(check, sheet)}"
+        return self._due(check, sheet)
 
-    def _due(self, check: Check) -> str:
+    def _due(self, check: Check, sheet: DaySheet) -> str:
         if check.due is not None:
-            return self.moment(check.due)
+            return self._on(sheet, check.due)
         if check.key.startswith("field-"):
             return "–"
         return self.say("never-done" if check.key in self._rare() and check.made is None else "any-time")
@@ -152,8 +158,13 @@ class _Writer:
         tests, samples = self.record.rules.tests, self.record.rules.samples
         return {rule.key for rule in tests if rule.days} | {rule.key for rule in samples}
 
-    def _made(self, check: Check) -> str:
-        return self.moment(check.made) if check.made else "–"
+    def _made(self, check: Check, sheet: DaySheet) -> str:
+        return self._on(sheet, check.made) if check.made else "–"
+
+    def _on(self, sheet: DaySheet, at: datetime) -> str:
+        """The time alone, where it is of the day of the sheet."""
+        local = self.local(at)
+        return f"{local:%H:%M}" if local.date() == sheet.day.day else show.moment(local)
 
     def _entries(self, sheet: DaySheet) -> Words:
         rows = [[f"{self.local(n.at):%H:%M}", self._entry(sheet, n), n.by or "–"] for n in sheet.entries]
