@@ -206,6 +206,7 @@ def test_the_limit_is_that_of_the_guideline() -> None:
             {"laboratory": "A", "taken": "2026-11-20T14:00:00+00:00", "at": "2026-11-20T13:00:00+00:00"},
             "taken",
         ),
+        ("sampled", {"laboratory": "A", "taken": "0001-01-01T00:00:00+14:00"}, "taken"),
         ("appointed", {"qualification": "x"}, "name"),
         ("source_water", {"report": "7"}, "source_water"),
         ("source_water", {"iron": "0.1"}, "iron"),

@@ -44,6 +44,7 @@ SOURCE_QUANTITIES = (
 _MOST_COUNT = 1e9
 _LONGEST = 200  # letters of a text of the record
 _LONGEST_REMARK = 1000
+_LONGEST_WAIT = timedelta(days=730)  # from a sample to its result (judgement)
 _EARLIEST_ZONE = timedelta(hours=14)  # where a day begins first
 _NONE_FOUND = ("not found", "none", "not detected")
 _COUNT = 'a number, "<10", ">300" or "not found"'
@@ -111,6 +112,8 @@ def _sampled(entries: Entries) -> Paper | None:
     taken = entries.past("taken") if "taken" in entries else at
     if at and taken and taken > at:
         entries.wrong("taken", taken, f"a time that is not after its result ({at:%Y-%m-%d %H:%M})")
+    elif at and taken and at - taken > _LONGEST_WAIT:
+        entries.wrong("taken", taken, "a time in the two years before its result")
     texts = (_short(entries, "laboratory"), _short(entries, "report"), _short(entries, "point"))
     counts = {germ: count for key, germ in GERM_KEYS.items() if (count := _count(entries, key))}
     entries.need("laboratory", "who looked at the sample")
