@@ -59,7 +59,12 @@ def plan_metals(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, pu
     left = about.metal * (1.0 - share) + tap * share
     values: dict[str, float | str] = {"value": about.metal, "tap": tap, "then": left, "share": share}
     return _changed(
-        case, verdict, seed, purpose, share * case.tub.litres, (Reason("metal-goes", values, _LEVELS), *told)
+        case,
+        verdict,
+        seed,
+        purpose,
+        share * float(np.median(case.rates.litres)),
+        (Reason("metal-goes", values, _LEVELS), *told),
     )
 
 
