@@ -74,7 +74,9 @@ OF_THE_FACTS = frozenset({"in the water"})
 def english() -> tuple[str, ...]:
     """The parts of English texts between their gaps that are three words or more."""
     german = " ".join(text for said in texts(Language.GERMAN).values() for text in said.values())
-    said = [text for section in texts(Language.ENGLISH).values() for text in section.values()]
+    known = texts(Language.ENGLISH)
+    # What a substance is also called stands in the facts as well, and no page of these refuses anything.
+    said = [text for section in known if section not in ("product", "refusal") for text in known[section].values()]
     parts = {part.strip(" .,:;()") for text in said for part in re.split(r"\{.*?\}|\[\[|\]\]", text)}
     return tuple(part for part in sorted(parts) if len(part.split()) >= 3 and part not in german)
 

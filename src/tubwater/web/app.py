@@ -14,6 +14,7 @@ from tubwater.services.keeping import Keeping
 from tubwater.services.memory_kits import MemoryKits
 from tubwater.services.storage import KitStore
 from tubwater.web import (
+    about,
     access,
     ahead,
     amiss,
@@ -52,8 +53,9 @@ from tubwater.web.static import FOLDER, FixedFiles, version
 __all__ = ["create_app"]
 
 _PARTS = (
-    *(access, languages, api, tub_api, keep_api, tubs, first, tub, readings, plans, soaks, happened, ahead, amiss),
-    *(since, logbook, record, record_api, shelf, settings, facts, phones, upkeep, visit, visit_api, visit_worker),
+    *(access, languages, api, tub_api, keep_api, tubs, first, tub, readings, plans, about, soaks, happened),
+    *(ahead, amiss, since, logbook, record, record_api, shelf, settings, facts, phones, upkeep),
+    *(visit, visit_api, visit_worker),
 )
 
 

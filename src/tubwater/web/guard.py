@@ -87,12 +87,12 @@ class Guard:
                 raise HTTPException(413, say("guard.large"))
             return message
 
-        async def say(message: Message) -> None:
+        async def dressed(message: Message) -> None:
             if message["type"] == "http.response.start":
                 _dress(MutableHeaders(scope=message))
             await send(message)
 
-        await self._app(scope, count, say)
+        await self._app(scope, count, dressed)
 
 
 def _own(headers: Headers, host: str) -> bool:
