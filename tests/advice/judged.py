@@ -182,7 +182,7 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
     begin, owed = look_at(a, state, None), 0.0
     yielded: Look | None = begin
     for step in a.plan.steps:
-        if step.kind is StepKind.FILL:
+        if step.kind is StepKind.FILL and not step.partial:  # of a partial change, the drain brings in the new water
             zero = np.zeros_like(state.ph)
             state, owed, yielded = TubState(rates.fill, zero, zero, zero, zero + 7.5), 0.0, None
         elif step.kind in (*ADDS, StepKind.DRAIN):
