@@ -82,13 +82,9 @@ def rules() -> str:
     """The rules that nothing may break, in the words of the tests that judge them."""
     folder = Path(__file__).resolve().parent.parent / "tests" / "advice"
     told = {name: text for file in sorted(folder.glob("rules_*.py")) for name, text in functions(file)}
-    lists = dict(tuples(folder / "rules.py"))
-    kept, still_open = lists["RULES"], lists["OPEN"]
+    kept = dict(tuples(folder / "rules.py"))["RULES"]
     lead = "Each is judged on answers to random tubs, shelves and logbooks, apart from the code that gave the answer."
-    sections = [f"## Hold ({len(kept)})", sentences(kept, told)]
-    if still_open:
-        sections += [f"## Do not hold without exception yet ({len(still_open)})", sentences(still_open, told)]
-    return page("Rules that nothing may break", lead, sections)
+    return page("Rules that nothing may break", lead, [f"## The rules ({len(kept)})", sentences(kept, told)])
 
 
 def functions(file: Path) -> Iterator[tuple[str, str]]:
@@ -107,5 +103,7 @@ def tuples(file: Path) -> Iterator[tuple[str, list[str]]]:
 
 def sentences(names: Iterable[str], told: Mapping[str, str]) -> str:
     """The names as sentences, with what more is said of each."""
-    said = ((name.replace("_", " ").capitalize().replace(" ph ", " pH "), told[name]) for name in names)
+    said = (
+        (name.replace("_", " ").capitalize().replace(" ph ", " pH "), " ".join(told[name].split())) for name in names
+    )
     return "\n".join(f"- {sentence}. {more}".rstrip() for sentence, more in said)
