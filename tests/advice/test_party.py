@@ -12,6 +12,8 @@ from tubwater.advice import Wishes
 from tubwater.facts import Quantity, defaults
 from tubwater.tub import Dosed, Plan, Shelf, Soaked, StepKind, VerdictKind
 
+CARRIES = {"party-in-groups", "party-too-much"}
+
 
 def oxidizer(plan: Plan) -> float:
     """Grams of what goes in after the people, g."""
@@ -36,6 +38,12 @@ def test_what_so_many_use_up_is_people_times_minutes() -> None:
     assert float(many.values["value"]) == pytest.approx(4.0 * float(few.values["value"]))
     grams = defaults()["bather_demand_g_br2_per_hour"].value
     assert float(few.values["value"]) == pytest.approx(grams * 1.0 / (1300.0 * 0.92) * 1000.0, rel=0.25)
+
+
+def test_a_party_that_the_water_does_not_carry_is_told_so_with_the_wait_between_groups() -> None:
+    """Below 2 mg/L after two to four people in one study; a dose of monopersulfate needs its reaction."""
+    (told,) = [r for r in about("before-party", people=4.0, minutes=60.0, hours=4.0).notes if r.kind in CARRIES]
+    assert float(told.values["count"]) < float(told.values["wanted"]) == 8.0 and float(told.values["wait"]) >= 30.0
 
 
 def test_more_people_get_more_oxidizer_afterwards_up_to_the_caps_and_the_rest_is_told() -> None:

@@ -17,7 +17,7 @@ from tubwater.advice.ending import fit_after_test, left_out, shopping
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
 from tubwater.advice.replay import ends_at, replayed
-from tubwater.advice.timeline import Timeline
+from tubwater.advice.timeline import Timeline, mixing_factor
 from tubwater.advice.wishes import About, Wishes
 from tubwater.belief import Observer
 from tubwater.dynamics import TubState, soak
@@ -54,7 +54,7 @@ def plan_party(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, pur
     begins = case.now + timedelta(minutes=line.clock)
     bathing = (case.sanitizer_quantity, Quantity.PH)
     line.test(bathing, Reason("party-before"))
-    told = (_uses(case, line, about), _carries(case, line))
+    told = (_uses(case, line, about), _carries(case, line, about))
     _bathe(line, case, about)
     wanted = _afterwards(line, case)
     return _packed(plan, line, case, purpose, begins, (*told, *wanted))
@@ -109,7 +109,7 @@ def _uses(case: Situation, line: Timeline, about: About) -> Reason:
     return Reason("party-uses", values, _LOAD)
 
 
-def _carries(case: Situation, line: Timeline) -> Reason:
+def _carries(case: Situation, line: Timeline, about: About) -> Reason:
     """How many person-half-hours leave enough sanitizer, and between which a test comes."""
     limit, rates = case.limits(case.sanitizer_quantity).keep_out_low, line.beside.rates
     count = 0
@@ -119,7 +119,15 @@ def _carries(case: Situation, line: Timeline) -> Reason:
             break
         count += 1
     kind = "party-in-groups" if count else "party-too-much"
-    return Reason(kind, {"count": float(count), "quantity": str(case.sanitizer_quantity), "low": limit}, _LOAD)
+    values: dict[str, float | str] = {"count": float(count), "wanted": 2.0 * _bather_hours(about), "low": limit}
+    return Reason(kind, {**values, "quantity": str(case.sanitizer_quantity), "wait": _between(case, line)}, _LOAD)
+
+
+def _between(case: Situation, line: Timeline) -> float:
+    """Minutes that a dose between two groups needs before the next may get in."""
+    product = kit_of(case).oxidizer
+    mixed = defaults()["mix_minutes"].value * mixing_factor(case)
+    return max(line.reaction_minutes, mixed) if product and product.substance == "monopersulfate" else mixed
 
 
 def _bathe(line: Timeline, case: Situation, about: About) -> None:
