@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import re
 from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime
+from html import unescape
 from threading import Event
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from fastapi.testclient import TestClient
 
 from tubwater.errors import UnknownEntry
+from tubwater.reports.units import moment
 from tubwater.services.keeping import Keeping
 from tubwater.services.packet import Packet
-from tubwater.services.ports import Source
+from tubwater.services.ports import Kind, Source
 from tubwater.services.visits import Told, Visits, What
-from tubwater.web import visit_api
+from tubwater.web import create_app, visit_api
+from web.beside import HIGH_PH
 
 
 def test_a_tub_leads_to_its_visit_and_to_its_card(client: TestClient, keeping: Keeping, tub: str) -> None:
@@ -67,3 +72,13 @@ def test_the_page_of_a_visit_does_not_wait_for_what_the_phone_takes_along(
 def test_into_a_feeder_go_tablets(client: TestClient, tub: str) -> None:
     assert re.findall(r'<option value="([^"]+)"', client.get(f"/tubs/{tub}/add/feeder").text) == ["tablets"]
     assert len(re.findall("<option", client.get(f"/tubs/{tub}/add/dosed").text)) == 5
+
+
+def test_the_times_in_sentences_are_those_of_the_keepers_zone(keeping: Keeping, tub: str) -> None:
+    keeping.record(tub, Kind.TEST, HIGH_PH)
+    zone = ZoneInfo("Pacific/Auckland")
+    page = TestClient(create_app(keeping, zone=zone, hosts=None)).get(f"/tubs/{tub}/plan").text
+    plan = keeping.plan(tub)
+    (said,) = {datetime.fromisoformat(str(one.values["time"])) for one in plan.fit_when if "time" in one.values}
+    shown = unescape(re.sub(r"<[^>]+>", " ", page)).replace("\xa0", " ")
+    assert moment(said.astimezone(zone)) in shown and moment(said) not in shown

@@ -6,6 +6,7 @@ import math
 from datetime import date, datetime
 
 from tubwater.reports.language import language, texts
+from tubwater.reports.zone import placed
 from tubwater.services.tubfile import UnitSystem
 
 __all__ = [
@@ -130,8 +131,8 @@ def dated(at: date, form: str) -> str:
 
 
 def moment(at: datetime) -> str:
-    """A time with its day: "Fri 20 Nov, 09:00"."""
-    return dated(at, "moment")
+    """A time with its day, in the reader's zone: "Fri 20 Nov, 09:00"."""
+    return dated(placed(at), "moment")
 
 
 def day(at: date) -> str:

@@ -82,7 +82,7 @@ def create_app(
     app.state.home = home
     app.add_middleware(Access, accounts=accounts)
     app.add_middleware(Guard, hosts=hosts)
-    app.add_middleware(Speaking)
+    app.add_middleware(Speaking, zone=zone)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
     for part in _PARTS:
         app.include_router(part.router)

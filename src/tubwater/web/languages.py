@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import tzinfo
 from http.cookies import CookieError, SimpleCookie
 
 from fastapi import APIRouter
@@ -10,6 +11,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from tubwater.reports.language import Language, choose, preferred
+from tubwater.reports.zone import tell_times_in
 from tubwater.web.forms import SentForm
 
 __all__ = ["COOKIE", "Speaking", "language_of", "router", "speak"]
@@ -21,10 +23,14 @@ _FIXED = "/static/"  # the same for everybody
 
 
 class Speaking:
-    """Wraps the application; what is said in a request is said in its language, and the answer names it."""
+    """Wraps the application; what is said in a request is said in its language, and the answer names it.
 
-    def __init__(self, app: ASGIApp) -> None:
+    The times in its sentences are those of ``zone``, None for this machine's own.
+    """
+
+    def __init__(self, app: ASGIApp, zone: tzinfo | None = None) -> None:
         self._app = app
+        self._zone = zone
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
@@ -33,6 +39,7 @@ class Speaking:
             return
         chosen = language_of(Headers(scope=scope))
         choose(chosen)
+        tell_times_in(self._zone)
 
         async def named(message: Message) -> None:
             if message["type"] == "http.response.start":
