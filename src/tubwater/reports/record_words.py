@@ -43,7 +43,7 @@ class _Writer:
         """The whole."""
         record, tub = self.record, self.record.tub
         name, kind = tub.name, text_of("web", f"sanitizer.{tub.sanitizer.value}")
-        guideline = f"{record.guideline.name}, {record.guideline.edition}"
+        guideline = f"{text_of('guideline', record.guideline.key)}, {record.guideline.edition}"
         return {
             "lang": self.say("lang"),
             "date": self.local(record.as_of).date().isoformat(),

@@ -125,7 +125,7 @@ def _page(
         "since": max(today - timedelta(days=30), date(2000, 1, 1)),
         "also": [str(kind) for kind in _ALSO],
         "given": {name: sent.text(name) if sent else "" for name in ("name", "bathers", "remark")},
-        "called": caller.name if caller and caller.account else "",
+        "called": desk.called(caller.account) if caller else "",
         "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
         "problems": error.problems if error else (),
     }
