@@ -199,7 +199,8 @@ def test_the_sheet_is_one_page_in_german_too(paper: Paper, units: UnitSystem) ->
     names = (handout().tub.name, CONTACT.name)  # the keeper's own, so as they are
     said = " ".join(text for text in texts_of(words) if not any(name in text for name in names))
     assert words["lang"] == "de" and "25. November 2026" in said and "Etikett" in said
-    assert not any(f" {word} " in said for word in ("the", "and", "water", "level", "minutes"))
+    ours = said.replace(CONTACT.name, "").replace(FILE.tub.name, "")
+    assert not any(f" {word} " in ours for word in ("the", "and", "water", "level", "minutes"))
     made = handout_pdf(words, paper)
     assert b"pdfuaid:part" in made and len(sheet_pictures("handout", words, paper)) == 1
     for font in FONTS:
