@@ -84,7 +84,7 @@ def _task(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: b
     kit = kit_of(case)
     decision = decide(case, kit, wishes, np.random.default_rng(11), _fixed(case, kit, recovery))
     more = {"calcium": calcium_to(case, kit), "bromide": bromide_to(case, kit)}
-    decision = replace(decision, levers=within_aims(case, kit, decision.levers, seed) | more)
+    decision = replace(decision, levers=within_aims(case, kit, decision.levers, seed, recovery) | more)
     return _Task(case, verdict, wishes, seed, kit, decision, change, recovery)
 
 

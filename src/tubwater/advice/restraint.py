@@ -10,7 +10,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from tubwater.advice.beside import Beside
-from tubwater.advice.decide import Kit
+from tubwater.advice.decide import Kit, oxidizer_to
 from tubwater.advice.measures import grams_floor
 from tubwater.advice.now import Situation
 from tubwater.belief import Observer
@@ -73,9 +73,11 @@ def _alkalinity_enough(case: Situation) -> bool:
     return believed >= low and (reading is None or case.middle(reading) >= low)
 
 
-def within_aims(case: Situation, kit: Kit, levers: Mapping[str, float], seed: int) -> dict[str, float]:
+def within_aims(
+    case: Situation, kit: Kit, levers: Mapping[str, float], seed: int, recovery: bool = False
+) -> dict[str, float]:
     """The balance levers, cut to what stays inside the aims beside the oxidizer, without what no test of this
-    keeper's could show."""
+    keeper's could show; and, but for a ``recovery``, the oxidizer cut to what leaves the pH as sure as it is."""
     beside = Beside(case, seed=seed)
     sure, oxidizer, grams = _share(beside.state), kit.oxidizer, levers.get("oxidizer", 0.0)
     if oxidizer is not None and grams > 0.0:
@@ -86,7 +88,27 @@ def within_aims(case: Situation, kit: Kit, levers: Mapping[str, float], seed: in
         product: Product | None = getattr(kit, name)
         if product is not None and levers.get(name, 0.0) > 0.0:
             kept[name] = _cut(case, beside, name, product, levers[name], moved)
+    if oxidizer is not None and moved and not recovery:
+        kept["oxidizer"] = _oxidizer_left(case, kit, kept, seed, min(_SURE, sure) - 2.0 * _SLACK)
     return kept
+
+
+def _oxidizer_left(case: Situation, kit: Kit, levers: Mapping[str, float], seed: int, sure: float) -> float:
+    """The most of the oxidizer after which the pH ends as surely inside as is asked for, g; never less than bathing
+    needs, since too little sanitizer is worse than a pH somewhat high."""
+    assert kit.oxidizer is not None
+    needed = min(oxidizer_to(case, kit, case.limits(case.sanitizer_quantity).bathing_low), levers["oxidizer"])
+    for share in _SHARES:
+        grams = grams_floor(kit.oxidizer, share * levers["oxidizer"])
+        beside = Beside(case, seed=seed)
+        for name in (*_SHOWN_BY, "oxidizer"):
+            product: Product | None = getattr(kit, name)
+            given = grams if name == "oxidizer" else levers.get(name, 0.0)
+            if product is not None and given > 0.0:
+                beside.state = beside.dosed(case.products.compositions[product.name], given, 0.0)
+        if _share(beside.state) >= sure:
+            return max(grams, grams_floor(kit.oxidizer, needed))
+    return grams_floor(kit.oxidizer, needed)
 
 
 def _cut(case: Situation, beside: Beside, name: str, product: Product, grams: float, moved: bool) -> float:
