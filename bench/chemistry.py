@@ -22,9 +22,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests" / "chemistry"))
 
+from reference import reference, script, solve
 from waters import random_waters
 
-from reference import reference, script, solve
 from tubwater.chemistry import MG_PER_EQ_CACO3, Constants, Water, equilibrate, freeze, water_at_ph
 
 __all__ = ["run"]
