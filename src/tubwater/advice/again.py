@@ -24,6 +24,7 @@ from tubwater.tub import Plan, Product, Reason, Shelf, Step, StepKind
 __all__ = ["plan_rest", "why_again"]
 
 _ONCE = {StepKind.KEEP_OUT, StepKind.PREPARE, StepKind.CLEAN, StepKind.SET_FEEDER, StepKind.FILL, StepKind.HEAT}
+_AFTER_DRAINING = {StepKind.FILL, StepKind.HEAT}
 _WHY = {
     What.DONE: "replanned-late",
     What.NOT_IN_HAND: "replanned-missing",
@@ -136,11 +137,17 @@ def _laid_out(plan: Plan, case: Situation, state: Running, now: datetime) -> Pla
     """The plan from ``now`` on: the running wait first, then what was not done before, timed anew."""
     done = {s.step.kind for s in state.steps if s.answered} & _ONCE
     done |= {StepKind.KEEP_OUT} if StepKind.PREPARE in done else set()
-    steps = [s for s in plan.steps if s.kind not in done]
+    steps = _still_to_do(plan.steps, done)
     lead = (case.now - now).total_seconds() / 60.0
     if lead > 0.0:
         steps.insert(0, Step(StepKind.WAIT, minutes=lead, reasons=(Reason("mix-first"),)))
     return replace(plan, begins=now, steps=_timed(steps))
+
+
+def _still_to_do(steps: Sequence[Step], done: set[StepKind]) -> list[Step]:
+    """Without what this visit has done once; what is let out again has to be filled and heated again."""
+    let_out = next((n for n, s in enumerate(steps) if s.kind is StepKind.DRAIN), len(steps))
+    return [s for n, s in enumerate(steps) if s.kind not in done or (n > let_out and s.kind in _AFTER_DRAINING)]
 
 
 def _timed(steps: Sequence[Step]) -> tuple[Step, ...]:
