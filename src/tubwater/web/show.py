@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cache
 from typing import Any
 
@@ -31,7 +31,7 @@ from tubwater.reports.text import (
 )
 from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
-from tubwater.tub import Amount, Expectation, Verdict, VerdictKind
+from tubwater.tub import Amount, Expectation, Plan, Step, Verdict, VerdictKind
 from tubwater.web.desk import desk_of
 from tubwater.web.next import Next
 from tubwater.web.static import address_of
@@ -39,6 +39,7 @@ from tubwater.web.today import Row
 
 __all__ = ["page", "say"]
 
+_AT_ONCE = 5.0  # min, within which a test may as well be made now
 _GAP = re.compile(r"(\d|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
 
 
@@ -137,8 +138,15 @@ def _next_sentence(found: Next, units: UnitSystem = UnitSystem.METRIC) -> str:
     if found.kind == "nothing" or found.step is None:
         return say("next.nothing", at=moment(found.plan.next_visit))
     if found.kind == "test":
-        return say("next.test")
+        return _test_sentence(found.plan, found.step)
     return say("next.plan", step=step_text(found.step, units))
+
+
+def _test_sentence(plan: Plan, step: Step) -> str:
+    """A test, with its time where a wait comes before it."""
+    if step.starts_at < _AT_ONCE:
+        return say("next.test")
+    return say("next.test-from", at=moment(plan.begins + timedelta(minutes=step.starts_at)))
 
 
 def _span(found: Expectation | LastReading, units: UnitSystem = UnitSystem.METRIC) -> str:

@@ -1,0 +1,28 @@
+"""What the page of a tub says comes next."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from fastapi.testclient import TestClient
+
+from tubwater.services.keeping import Keeping
+from tubwater.services.ports import Kind
+from tubwater.web.show import say
+from web.harness import Clock
+
+BEGIN = say("next.test-from", at="|").split("|")[0]
+
+
+def test_while_the_oxidizer_works_the_test_stands_with_the_time_from_which_it_counts(
+    client: TestClient, keeping: Keeping, clock: Clock, tub: str
+) -> None:
+    keeping.record(tub, Kind.TEST, {"method": "strip", "bromine": 4, "pH": 7.4, "total_alkalinity": 100})
+    keeping.record(tub, Kind.DOSED, {"product": "oxidizer", "amount": "20 g"})
+    clock.time += timedelta(minutes=10)
+    assert BEGIN in client.get(f"/tubs/{tub}").text
+
+
+def test_without_a_wait_the_test_is_simply_next(client: TestClient, tub: str) -> None:
+    text = client.get(f"/tubs/{tub}").text
+    assert say("next.test") in text and BEGIN not in text
