@@ -66,6 +66,9 @@ def test_the_handout_comes_as_text_words_and_page(
     page = tmp_path / "handout.pdf"
     assert main(["handout", str(tub), "--out", str(page), "--paper", "letter", *ask, *NOW]) == 0
     assert page.read_bytes().startswith(b"%PDF-")
+    label = tmp_path / "label.pdf"
+    assert main(["handout", str(tub), "--label", "--out", str(label), *ask, *NOW]) == 0
+    assert label.read_bytes().startswith(b"%PDF-") and label.read_bytes() != page.read_bytes()
 
 
 def test_the_safety_sheet_needs_no_tub_but_looks_at_its_shelf(

@@ -19,7 +19,7 @@ from tubwater.advice.measures import smallest
 from tubwater.advice.safety import cap_grams
 from tubwater.reports.handout_words import handout_words, measured
 from tubwater.reports.language import Language, speaking
-from tubwater.reports.printed import Paper, handout_pdf, qr_svg, sheet_pictures
+from tubwater.reports.printed import Paper, handout_pdf, label_pdf, qr_svg, sheet_pictures
 from tubwater.services.advise import case_of
 from tubwater.services.handout import Contact, Handout, handout_of
 from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file
@@ -205,6 +205,19 @@ def test_the_sheet_is_one_page_in_german_too(paper: Paper, units: UnitSystem) ->
     assert b"pdfuaid:part" in made and len(sheet_pictures("handout", words, paper)) == 1
     for font in FONTS:
         assert set(said) <= letters(font), font.name
+
+
+@pytest.mark.parametrize("speech", list(Language))
+@pytest.mark.parametrize("paper", list(Paper))
+def test_the_label_is_one_tagged_page_with_or_without_doses_and_a_code(paper: Paper, speech: Language) -> None:
+    bare = replace(case(1300.0, Sanitizer.CHLORINE, False), shelf=Shelf(()))
+    with speaking(speech):
+        both = [handout_words(handout(), CONTACT), handout_words(handout_of(bare))]
+    for words in both:
+        made = label_pdf(words, paper)
+        assert b"pdfuaid:part" in made and made == label_pdf(words, paper)
+        assert len(sheet_pictures("label", words, paper)) == 1
+    assert label_pdf(both[0], paper) != handout_pdf(both[0], paper)
 
 
 def test_the_fonts_hold_every_sign_of_the_sheet() -> None:

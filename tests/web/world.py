@@ -77,6 +77,7 @@ NOT_PAGES = frozenset(
         "/facts/safety.pdf",
         "/trust/authority.crt",
         "/tubs/{tub}/handout.pdf",
+        "/tubs/{tub}/label.pdf",
         "/tubs/{tub}/record.pdf",
         "/tubs/{tub}/record.xlsx",
         "/tubs/{tub}/calendar.ics",

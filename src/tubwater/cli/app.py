@@ -109,6 +109,7 @@ def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument("--keeper", default="", metavar="NAME", help="whom to ask")
         parser.add_argument("--phone", default="", metavar="NUMBER", help="under which number")
         parser.add_argument("--address", default="", metavar="ADDRESS", help="what the QR code leads to")
+        parser.add_argument("--label", action="store_true", help="with --out, a label for the cabinet instead")
         _print_options(parser)
     upkeep_options(parser, name)
     _common_options(parser)

@@ -11,7 +11,7 @@ from tubwater.reports.data import to_json
 from tubwater.reports.handout_text import render_handout
 from tubwater.reports.handout_words import handout_words
 from tubwater.reports.ledger import render_ledger
-from tubwater.reports.printed import Paper, handout_pdf, safety_pdf
+from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
 from tubwater.reports.safety_words import render_safety, safety_words
 from tubwater.services.handout import Contact, handout_of_file
 from tubwater.services.ledger import ledger_of_file
@@ -46,7 +46,7 @@ def _litres(text: str | None, file: TubFile) -> float | None:
 
 
 def handout_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
-    """The sheet for the owner; with ``--out`` as PDF.
+    """The sheet for the owner; with ``--out`` as PDF, with ``--label`` the label for the cabinet.
 
     Raises:
         InputError: the file cannot be written.
@@ -54,7 +54,8 @@ def handout_answer(words: argparse.Namespace, file: TubFile, now: datetime, unit
     contact = Contact(words.keeper, words.phone, words.address)
     said = handout_words(handout_of_file(file, now, words.seed), contact, units)
     if words.out:
-        return written(words.out, handout_pdf(said, PAPERS[words.paper]))
+        made = label_pdf if words.label else handout_pdf
+        return written(words.out, made(said, PAPERS[words.paper]))
     return to_json(said) + "\n" if words.json else render_handout(said)
 
 

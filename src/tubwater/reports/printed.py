@@ -13,7 +13,7 @@ from enum import StrEnum
 from importlib import resources
 from typing import Any
 
-__all__ = ["Paper", "handout_pdf", "qr_svg", "record_pdf", "safety_pdf", "sheet_pdf", "sheet_pictures"]
+__all__ = ["Paper", "handout_pdf", "label_pdf", "qr_svg", "record_pdf", "safety_pdf", "sheet_pdf", "sheet_pictures"]
 
 _DOTS_PER_INCH = 110.0
 
@@ -28,6 +28,11 @@ class Paper(StrEnum):
 def handout_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:
     """The handout from its words (``handout_words``)."""
     return sheet_pdf("handout", words, paper)
+
+
+def label_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:
+    """The label for the cabinet from the words of the handout, to be cut out."""
+    return sheet_pdf("label", words, paper)
 
 
 def safety_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:

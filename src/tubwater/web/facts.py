@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from tubwater.reports.handout_words import handout_words
-from tubwater.reports.printed import Paper, handout_pdf, safety_pdf
+from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
 from tubwater.reports.safety_words import safety_words
 from tubwater.reports.text import explain
-from tubwater.services.handout import handout_of_file
+from tubwater.services.handout import Contact, handout_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
 from tubwater.services.safety import safety_sheet
 from tubwater.tub import Basis, Reason
-from tubwater.web.desk import Here
+from tubwater.web.desk import Desk, Here
+from tubwater.web.network import Home
 from tubwater.web.show import page
 
-__all__ = ["facts", "guideline_list", "handout", "method_list", "router", "safety", "safety_print", "substance_list"]
+__all__ = [
+    "facts",
+    "guideline_list",
+    "handout",
+    "label",
+    "method_list",
+    "router",
+    "safety",
+    "safety_print",
+    "substance_list",
+]
 
 router = APIRouter(include_in_schema=False)
 _NO_LIMIT = 1e8
@@ -63,11 +76,23 @@ def safety_print(desk: Here, tub: str = "", paper: Paper = Paper.A4) -> Response
 
 
 @router.get("/tubs/{tub}/handout.pdf")
-def handout(desk: Here, tub: str, paper: Paper = Paper.A4) -> Response:
+def handout(request: Request, desk: Here, tub: str, paper: Paper = Paper.A4) -> Response:
     """One page for the owner of this tub."""
-    file = desk.keeping.file(tub)
-    found = handout_of_file(file, desk.now())
-    return Response(handout_pdf(handout_words(found, units=file.units), paper), media_type="application/pdf")
+    return Response(handout_pdf(_owner_words(request, desk, tub), paper), media_type="application/pdf")
+
+
+@router.get("/tubs/{tub}/label.pdf")
+def label(request: Request, desk: Here, tub: str, paper: Paper = Paper.A4) -> Response:
+    """A label for the cabinet, to be cut out."""
+    return Response(label_pdf(_owner_words(request, desk, tub), paper), media_type="application/pdf")
+
+
+def _owner_words(request: Request, desk: Desk, tub: str) -> dict[str, Any]:
+    """The words of the sheets for the owner; where phones reach this computer, with the code that leads to the tub."""
+    home: Home | None = request.app.state.home
+    file, addresses = desk.keeping.file(tub), home.addresses() if home else ()
+    contact = Contact(address=f"{addresses[0]}/tubs/{tub}" if addresses else "")
+    return handout_words(handout_of_file(file, desk.now()), contact, file.units)
 
 
 def _why(basis: Basis) -> str:
