@@ -136,7 +136,7 @@ def test_asking_in_between_leaves_later_answers_alone() -> None:
 
 def test_a_year_is_survived_with_members_that_differ() -> None:
     events = weeks(52)
-    belief = held(events, events[-1].at, members=60)
+    belief = held(events, events[-1].at, members=150)
     assert belief.info is not None
     assert belief.info.distinct > 0.3
     assert np.isfinite(belief.state.water.totals).all()
@@ -278,10 +278,10 @@ def _photometer(at: datetime, bromine: float) -> Readings:
 def test_a_tub_that_suddenly_holds_its_bromine_is_noticed_and_told_after_the_window_has_closed() -> None:
     events = idle(until=41.0, changed_at=24.6, before=0.6, after=0.12)
     kept = Kept()
-    known = held([e for e in events if e.at <= day(24.4)], day(24.4), kept, members=300)
+    known = held([e for e in events if e.at <= day(24.4)], day(24.4), kept, members=600)
     assert changes(known) == ()
     assert np.median(known.value("idle_decay_per_day")) == pytest.approx(0.6, rel=0.2)
-    told = held(events, day(41.0), kept, members=300)
+    told = held(events, day(41.0), kept, members=600)
     assert (ChangeKind.IDLE_LOSS, -1) in {(change.kind, change.direction) for change in changes(told)}
     assert np.median(told.value("idle_decay_per_day")) == pytest.approx(0.12, rel=0.4)
 
