@@ -33,7 +33,7 @@ def words(text: str) -> str:
 def test_the_page_lists_everything_that_this_tub_can_be_asked_about(client: TestClient, known: str) -> None:
     page = client.get(f"/tubs/{known}/about").text
     mine = [p.key for p in purposes().values() if p.tub in ("", "bromine")]
-    assert re.findall(r'name="about" value="([^"]+)"', page) == mine
+    assert re.findall(r'(?:name="about" value="|/plan\?about=)([^"&]+)"', page) == mine
     for key in mine:
         assert all(f'name="say_{name}"' in page for name in purposes()[key].asks)
     assert "/about" in client.get(f"/tubs/{known}").text

@@ -11,9 +11,9 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from tubwater.advice.closing import kept_out
+from tubwater.advice.closing import closed, kept_out
 from tubwater.advice.decide import kit_of
-from tubwater.advice.ending import fit_after_test, left_out
+from tubwater.advice.ending import fit_after_test
 from tubwater.advice.heating import heat_minutes
 from tubwater.advice.measures import grams_floor, smallest
 from tubwater.advice.now import Situation
@@ -27,7 +27,7 @@ from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose, purposes
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import procedures
-from tubwater.tub import Plan, Reason, Sanitizer, Soaked, Step, StepKind, Verdict
+from tubwater.tub import Plan, Reason, Soaked, Step, StepKind, Verdict
 
 __all__ = ["plan_away", "plan_back"]
 
@@ -129,14 +129,11 @@ def _small_dose(case: Situation) -> dict[str, float | str]:
     product = kit_of(case).oxidizer
     if product is None:
         return {}
-    grams_per_mol = 159.808 if case.tub.sanitizer is Sanitizer.BROMINE else 70.906
-    oxidant = case.products.compositions[product.name].oxidant * grams_per_mol
+    oxidant = case.products.compositions[product.name].oxidant * case.grams_per_mol
     grams = _DOSE_MG * float(np.median(case.rates.litres)) / 1000.0 / oxidant
-    measured = grams_floor(product, grams + 0.5 * smallest(product))
-    return {
-        "product": product.name,
-        "grams": min(max(measured, smallest(product)), cap_grams(product, case.litres_low)),
-    }
+    most = max(grams_floor(product, cap_grams(product, case.litres_low)), smallest(product))
+    nearest = grams_floor(product, grams + 0.5 * smallest(product))
+    return {"product": product.name, "grams": min(max(nearest, smallest(product)), most)}
 
 
 def _look_first(case: Situation, verdict: Verdict, seed: int, purpose: Purpose, about: About) -> Plan:
@@ -148,23 +145,7 @@ def _look_first(case: Situation, verdict: Verdict, seed: int, purpose: Purpose, 
     line.prepare()
     line.test(bathing, Reason("back-tells"))
     line.cover()
-    again = case.now + timedelta(minutes=line.clock)
-    return Plan(
-        begins=case.now,
-        situation=purpose.key,
-        verdict=verdict,
-        steps=tuple(line.steps),
-        after_soak=None,
-        end=line.beside.expect(*bathing),
-        low_point=(),
-        fit_when=(fit_after_test(case, again),),
-        next_visit=again,
-        outcome=None,
-        notes=(_still_there(case, about), *_branches(case, about), *_told(case, purpose)),
-        refused=left_out(case),
-        seed=seed,
-        ensemble=case.belief.size,
-    )
+    return closed(line, verdict, purpose, (_still_there(case, about), *_branches(case, about), *_told(case, purpose)))
 
 
 def _still_there(case: Situation, about: About) -> Reason:
@@ -185,11 +166,7 @@ def _branches(case: Situation, about: About) -> tuple[Reason, ...]:
 def _just_read(case: Situation) -> bool:
     newest = [case.last_valid(q) for q in (case.sanitizer_quantity, Quantity.PH)]
     span = timedelta(hours=defaults()["stale_sanitizer_hours"].value)
-    return all(reading is not None and _age(case, reading.at) <= span for reading in newest)
-
-
-def _age(case: Situation, at: datetime) -> timedelta:
-    return case.now - at
+    return all(reading is not None and case.now - reading.at <= span for reading in newest)
 
 
 def _long_days() -> float:

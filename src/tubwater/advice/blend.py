@@ -15,15 +15,13 @@ from tubwater.advice.drains import with_fill_water
 from tubwater.advice.now import Situation
 from tubwater.advice.wishes import About
 from tubwater.chemistry import Water
-from tubwater.facts import Basis, BasisKind
+from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Reason
 
 __all__ = ["Blend", "blended", "metals_in_tap"]
 
 _BUCKET_LITRES, _BUCKET_MG = 10.0, 10.0  # in which so much oxidizer, mg/L, shows metals (judgement)
-_METAL_SHOWS = 0.3  # mg/L of iron; manganese shows at a sixth of it (secondary drinking-water levels)
-_SECONDARY = Basis(BasisKind.FROM_MEMORY, (), "US secondary drinking-water levels: iron 0.3, manganese 0.05 mg/L")
 _MIXED = Basis(BasisKind.CALCULATION, (), "mixing is linear in calcium")
 _PLACE = 0.2  # within the aim (judgement, as for calcium that is added)
 
@@ -85,15 +83,16 @@ def metals_in_tap(case: Situation, about: About) -> tuple[Reason, ...]:
     if not about.tap_metal:
         return ()
     values: dict[str, float | str] = {"value": about.tap_metal, "grams": about.tap_metal * case.tub.litres / 1000.0}
-    kind = "metal-in-the-tap" if about.tap_metal >= _METAL_SHOWS else "little-metal-in-the-tap"
-    return (Reason(kind, values, _SECONDARY), *_bucket(case))
+    shows = defaults()["metal_shows_mg"]
+    kind = "metal-in-the-tap" if about.tap_metal >= shows.value else "little-metal-in-the-tap"
+    return (Reason(kind, values, shows.basis), *_bucket(case))
 
 
 def _bucket(case: Situation) -> tuple[Reason, ...]:
     product = kit_of(case).oxidizer
     if product is None:
         return ()
-    oxidant = case.products.compositions[product.name].oxidant * 159.808
+    oxidant = case.products.compositions[product.name].oxidant * case.grams_per_mol
     grams = _BUCKET_MG * _BUCKET_LITRES / 1000.0 / oxidant
     values: dict[str, float | str] = {"litres": _BUCKET_LITRES, "product": product.name, "grams": grams}
     return (Reason("bucket-test", values, Basis(BasisKind.COMMON_PRACTICE)),)

@@ -6,15 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from tubwater.advice.now import kind_of_sign
-from tubwater.facts import Limits, guidelines
+from tubwater.advice.now import kind_of_sign, told_of
+from tubwater.facts import Limits, defaults, guidelines
 from tubwater.facts.record import Germ, record_rules
 from tubwater.measurement import standard_value
 from tubwater.tub import Clarity, Event, Noticed, Quantity, Reading, Reason, Sampled, Sanitizer, Sign, Tested, Tub
 
 __all__ = ["Closure", "closures_of"]
 
-_APART = timedelta(hours=12)  # two good readings after a long lapse
 _BY_LABORATORY = frozenset({Sign.LEGIONELLA, Sign.GERMS})
 _CLOSING = tuple(sign for sign in Sign if sign is not Sign.PURPLE_INDICATOR)  # spoils a reading, closes nothing
 _SEEN = frozenset({Clarity.CLOUDY, Clarity.HAZY})
@@ -85,14 +84,8 @@ def _outside(reading: Reading, limits: Limits) -> Reason | None:
     far = low < limits.keep_out_low or high > limits.keep_out_high
     bound = ("keep_out_" if far else "bathing_") + ("low" if below else "high")
     kind = f"reading-{'far-' if far else ''}{'low' if below else 'high'}"
-    told: dict[str, float | str] = {"quantity": str(reading.quantity), **_told(low, high)}
+    told: dict[str, float | str] = {"quantity": str(reading.quantity), **told_of(low, high)}
     return Reason(kind, {**told, "limit": getattr(limits, bound)}, limits.basis)
-
-
-def _told(low: float, high: float) -> dict[str, float]:
-    if low == float("-inf") or high == float("inf"):
-        return {"below": high} if low == float("-inf") else {"above": low}
-    return {"value": low} if low == high else {"from": low, "to": high}
 
 
 def _good_tests(tub: Tub, tests: Sequence[Tested]) -> list[datetime]:
@@ -159,9 +152,10 @@ def _clouded(tub: Tub, looks: Sequence[Noticed], tests: Sequence[Tested]) -> Ite
 
 
 def _lapses(tub: Tub, looks: Sequence[Noticed], tests: Sequence[Tested]) -> Iterator[Closure]:
-    """From a look that tells of more than a day without sanitizer to the second of two good tests."""
+    """From a look that tells of too long without sanitizer to the second of two good tests."""
+    long, apart = defaults()["lapse_hours"].value, timedelta(hours=defaults()["two_readings_hours"].value)
     for look in looks:
-        if look.lapse_hours is not None and look.lapse_hours > 24.0:
+        if look.lapse_hours is not None and look.lapse_hours > long:
             good = _good_tests(tub, [test for test in tests if test.at >= look.at])
-            end = next((at for at in good if at - good[0] >= _APART), None)
+            end = next((at for at in good if at - good[0] >= apart), None)
             yield Closure(look.at, Reason("lapse", {"hours": look.lapse_hours}), good[0] if good else None, end)

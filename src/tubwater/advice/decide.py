@@ -120,11 +120,10 @@ def oxidizer_to(case: Situation, kit: Kit, goal: float) -> float:
     """Grams of the oxidizer in hand that bring the sanitizer to ``goal`` (mg/L, own scale), demand included."""
     if kit.oxidizer is None:
         return 0.0
-    per_mg = 159.808 if case.tub.sanitizer is Sanitizer.BROMINE else 70.906
-    oxidant = case.products.compositions[kit.oxidizer.name].oxidant * per_mg
+    oxidant = case.products.compositions[kit.oxidizer.name].oxidant * case.grams_per_mol
     present = np.median(case.sanitizer_of(case.state))
     soon = -np.expm1(-_SHOCK_HOURS * case.rates.slow_rate)  # of what is owed; the rest is met over the day
-    owed = np.median(case.state.water.demand * soon) * per_mg * 1000.0
+    owed = np.median(case.state.water.demand * soon) * case.grams_per_mol * 1000.0
     litres = np.median(case.rates.litres)
     return float(max(goal - present + owed, 0.0) * litres / 1000.0 / oxidant)
 
@@ -257,10 +256,8 @@ def _problem(
     bands = Bands(
         case.limits(case.sanitizer_quantity), case.limits(Quantity.PH), case.limits(Quantity.TOTAL_ALKALINITY)
     )
-    per = 159.808e3 if case.tub.sanitizer is Sanitizer.BROMINE else 70.906e3
-    return Problem(
-        state, case.rates[cut], freeze(state.water), recipes, future, replace(bands, per_mg=per * 0.993), bounds
-    )
+    bands = replace(bands, per_mg=case.grams_per_mol * 993.0)
+    return Problem(state, case.rates[cut], freeze(state.water), recipes, future, bands, bounds)
 
 
 def _recipe(case: Situation, product: Product | None) -> Composition | None:

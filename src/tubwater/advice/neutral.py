@@ -9,13 +9,12 @@ import numpy as np
 from tubwater.advice.now import Situation
 from tubwater.chemistry import INDEX
 from tubwater.facts import Role, Substance, substances
-from tubwater.tub import Product, Reason, Sanitizer, Step, StepKind
+from tubwater.tub import Product, Reason, Step, StepKind
 
 __all__ = ["neutralised"]
 
 _DOWN_TO = 0.5  # mg/L on the tub's own scale, that a household's waste water may well hold (judgement)
 _REDUCER = "ascorbic-acid"
-_PER_MOL = {Sanitizer.BROMINE: 159.808, Sanitizer.CHLORINE: 70.906}
 
 
 def neutralised(case: Situation, steps: Sequence[Step]) -> tuple[Reason, ...]:
@@ -28,7 +27,7 @@ def neutralised(case: Situation, steps: Sequence[Step]) -> tuple[Reason, ...]:
     decay = float(np.median(case.rates.decay_at(case.state.water.temperature)))
     product = next((p for p in case.shelf.products if Role.REDUCER in substances()[p.substance].roles), None)
     substance = substances()[product.substance if product else _REDUCER]
-    mol = present / _PER_MOL[case.tub.sanitizer] * float(np.median(case.rates.litres)) / 1000.0
+    mol = present / case.grams_per_mol * float(np.median(case.rates.litres)) / 1000.0
     values: dict[str, float | str] = {
         "value": present,
         "goal": _DOWN_TO,

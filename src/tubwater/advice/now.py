@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief import Belief, Observer, Products
-from tubwater.chemistry import INDEX, FrozenBuffer, freeze
+from tubwater.chemistry import INDEX, MG_PER_MOL, FrozenBuffer, freeze
 from tubwater.dynamics import Rates, TubState
 from tubwater.facts import Guideline, Limits, Role, Substance, defaults, substances
 from tubwater.facts.quantity import Quantity
@@ -36,7 +36,15 @@ from tubwater.tub import (
     Tub,
 )
 
-__all__ = ["Lapse", "Situation", "kind_of_sign", "others", "reaction_minutes", "substance_of"]
+__all__ = [
+    "Lapse",
+    "Situation",
+    "kind_of_sign",
+    "others",
+    "reaction_minutes",
+    "substance_of",
+    "told_of",
+]
 
 Array = NDArray[np.float64]
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
@@ -56,6 +64,13 @@ class Lapse:
 def substance_of(product: Product) -> Substance:
     """The substance of a product."""
     return substances()[product.substance]
+
+
+def told_of(low: float, high: float) -> dict[str, float | str]:
+    """A reading for a text: a value, two ends, or the end of the scale that it lies below or above."""
+    if np.isinf(low) or np.isinf(high):
+        return {"below": high} if np.isinf(low) else {"above": low}
+    return {"value": low} if low == high else {"from": low, "to": high}
 
 
 def kind_of_sign(sign: Sign) -> str:
@@ -122,6 +137,11 @@ class Situation:
         """The tub's own sanitizer."""
         bromine = self.tub.sanitizer is Sanitizer.BROMINE
         return Quantity.BROMINE if bromine else Quantity.FREE_CHLORINE
+
+    @property
+    def grams_per_mol(self) -> float:
+        """What a mol of halogen reads on the tub's own scale, g: as Br2 or as Cl2."""
+        return MG_PER_MOL[str(self.sanitizer_quantity)]
 
     def limits(self, quantity: Quantity) -> Limits:
         """The guideline's limits of a quantity."""
@@ -307,11 +327,8 @@ class Situation:
         return standard_value(reading)
 
     def told(self, reading: Reading) -> dict[str, float | str]:
-        """What was read, for a text: a value, two ends, or the end of the scale that it lies below or above."""
-        low, high = self.standard(reading)
-        if np.isinf(low) or np.isinf(high):
-            return {"below": high} if np.isinf(low) else {"above": low}
-        return {"value": low} if low == high else {"from": low, "to": high}
+        """What was read, for a text."""
+        return told_of(*self.standard(reading))
 
     def colour_misleads(self, reading: Reading) -> bool:
         """Whether a pH was read by a colour that counts for nothing here; an electrode has none."""
@@ -340,8 +357,7 @@ class Situation:
     def raises_by(self, dosed: Dosed) -> float:
         """Sanitizer that a dose can make, mg/L on the tub's own scale, at the volume on the plate."""
         mol = self.products.compositions[dosed.product].oxidant * dosed.grams
-        grams = 159.808 if self.tub.sanitizer is Sanitizer.BROMINE else 70.906
-        return mol * grams * 1000.0 / self.tub.litres
+        return mol * self.grams_per_mol * 1000.0 / self.tub.litres
 
     @cached_property
     def monopersulfate_minutes(self) -> float:

@@ -9,9 +9,9 @@ from datetime import timedelta
 
 import numpy as np
 
-from tubwater.advice.closing import kept_out
+from tubwater.advice.closing import closed, kept_out
 from tubwater.advice.decide import bank_is_thin, bromide_to, kit_of, oxidizer_to
-from tubwater.advice.ending import fit_after_test, left_out, shopping
+from tubwater.advice.ending import shopping
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
 from tubwater.advice.procedure import procedure_for
@@ -53,7 +53,8 @@ def plan_overnight(
     line.close()
     line.wait(60.0 * _NIGHT_HOURS, Reason("night-covered"), covered=True)
     line.test(bathing, _morning(case, evening, line.beside.expect(case.sanitizer_quantity)[0].median))
-    return _packed(line, case, verdict, seed, purpose)
+    notes = (*_causes(case), *_bank(case), *(Reason(kind, basis=purpose.basis) for kind in purpose.notes))
+    return closed(line, verdict, purpose, notes, shopping(case, kit_of(case)))
 
 
 def _read_since(case: Situation, about: About) -> bool:
@@ -92,27 +93,6 @@ def _morning(case: Situation, evening: float, expected: float) -> Reason:
     }
     values |= {"film": (1.0 - _FILM) * evening, "bathers": (1.0 - _BATHERS) * evening}
     return Reason("night-tells", {**values, "much": _FILM, "little": _BATHERS}, _RANKED)
-
-
-def _packed(line: Timeline, case: Situation, verdict: Verdict, seed: int, purpose: Purpose) -> Plan:
-    again = case.now + timedelta(minutes=line.clock)
-    return Plan(
-        begins=case.now,
-        situation=purpose.key,
-        verdict=verdict,
-        steps=tuple(line.steps),
-        after_soak=None,
-        end=line.beside.expect(case.sanitizer_quantity, Quantity.PH),
-        low_point=(),
-        fit_when=(fit_after_test(case, again),),
-        next_visit=again,
-        outcome=None,
-        notes=(*_causes(case), *_bank(case), *(Reason(kind, basis=purpose.basis) for kind in purpose.notes)),
-        refused=left_out(case),
-        shopping=shopping(case, kit_of(case)),
-        seed=seed,
-        ensemble=case.belief.size,
-    )
 
 
 def _causes(case: Situation) -> tuple[Reason, ...]:

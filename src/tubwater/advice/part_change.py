@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
 
 import numpy as np
 
 from tubwater.advice.blend import metals_in_tap
-from tubwater.advice.closing import kept_out
+from tubwater.advice.closing import closed, kept_out
 from tubwater.advice.decide import kit_of
 from tubwater.advice.drains import after_change, expected_after
-from tubwater.advice.ending import fit_after_test, left_out
 from tubwater.advice.heating import hose_minutes, reheat_minutes
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
@@ -19,7 +17,7 @@ from tubwater.advice.stops import plan_stop
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import About, Wishes
 from tubwater.chemistry import INDEX, MG_PER_MOL
-from tubwater.facts import Basis, BasisKind
+from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Procedure, Then
@@ -27,10 +25,6 @@ from tubwater.tub import Drained, Filled, Plan, Reason, Sanitizer, Step, StepKin
 
 __all__ = ["plan_complaint", "plan_metals", "plan_part_change"]
 
-_METAL_GOAL = 0.3  # mg/L, as iron
-_LEVELS = Basis(
-    BasisKind.FROM_MEMORY, (), "US secondary drinking-water levels: iron 0.3, manganese 0.05, copper 1.0 mg/L"
-)
 _DILUTION = Basis(BasisKind.CALCULATION, (), "dilution by the tap's own water")
 _MOST = 0.9  # of the water; more is a change of all of it (judgement)
 
@@ -49,11 +43,12 @@ def plan_metals(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, pu
     """As many litres as bring the metal down; without a number of it, the test that gives one."""
     if _changed_since(case, about):
         return usual_plan(case, wishes, seed, verdict)
-    tap, goal = about.tap_metal or 0.0, _METAL_GOAL
+    tap, level = about.tap_metal or 0.0, defaults()["metal_shows_mg"]
+    goal = level.value
     told = (*metals_in_tap(case, about), Reason("no-shock-on-metal", basis=purpose.basis))
     if about.metal is None or about.metal <= goal or tap >= goal:
         kind = "measure-the-metal" if about.metal is None else "tap-no-help" if tap >= goal else "little-metal"
-        reason = Reason(kind, {"value": about.metal or 0.0, "tap": tap, "goal": goal}, _LEVELS)
+        reason = Reason(kind, {"value": about.metal or 0.0, "tap": tap, "goal": goal}, level.basis)
         return _looked_at(case, verdict, seed, purpose, (reason, *told))
     share = min((about.metal - goal) / (about.metal - tap), _MOST)
     left = about.metal * (1.0 - share) + tap * share
@@ -64,7 +59,7 @@ def plan_metals(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, pu
         seed,
         purpose,
         share * float(np.median(case.rates.litres)),
-        (Reason("metal-goes", values, _LEVELS), *told),
+        (Reason("metal-goes", values, level.basis), *told),
     )
 
 
@@ -116,7 +111,7 @@ def _changed(
     line.beside = after.beside
     bathing = (case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS)
     line.test(bathing, Reason("plan-by-this"))
-    return _closed(line, case, verdict, seed, purpose, (*told, *_bank_again(case, share)))
+    return closed(line, verdict, purpose, _told((*told, *_bank_again(case, share)), purpose))
 
 
 def _looked_at(case: Situation, verdict: Verdict, seed: int, purpose: Purpose, told: tuple[Reason, ...]) -> Plan:
@@ -124,29 +119,11 @@ def _looked_at(case: Situation, verdict: Verdict, seed: int, purpose: Purpose, t
     line.add(kept_out(verdict, Reason("nobody-in-meanwhile")))
     line.add(Step(StepKind.CHECK, minutes=5.0, reasons=(Reason("metal-tells"),), task="sample-for-metal"))
     line.test((case.sanitizer_quantity, Quantity.PH), Reason("acid-water-dissolves"))
-    return _closed(line, case, verdict, seed, purpose, told)
+    return closed(line, verdict, purpose, _told(told, purpose))
 
 
-def _closed(
-    line: Timeline, case: Situation, verdict: Verdict, seed: int, purpose: Purpose, told: tuple[Reason, ...]
-) -> Plan:
-    again = case.now + timedelta(minutes=line.clock)
-    return Plan(
-        begins=case.now,
-        situation=purpose.key,
-        verdict=verdict,
-        steps=tuple(line.steps),
-        after_soak=None,
-        end=line.beside.expect(case.sanitizer_quantity, Quantity.PH),
-        low_point=(),
-        fit_when=(fit_after_test(case, again),),
-        next_visit=again,
-        outcome=None,
-        notes=(*told, *(Reason(kind, basis=purpose.basis) for kind in purpose.notes)),
-        refused=left_out(case),
-        seed=seed,
-        ensemble=case.belief.size,
-    )
+def _told(told: tuple[Reason, ...], purpose: Purpose) -> tuple[Reason, ...]:
+    return (*told, *(Reason(kind, basis=purpose.basis) for kind in purpose.notes))
 
 
 def _bank_again(case: Situation, share: float) -> tuple[Reason, ...]:

@@ -24,7 +24,7 @@ from tubwater.dynamics import TubState, soak
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose, purposes
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Plan, Product, Reason, Sanitizer, Soaked, Verdict
+from tubwater.tub import Plan, Product, Reason, Soaked, Verdict
 
 __all__ = ["plan_after_soak", "plan_party"]
 
@@ -95,14 +95,10 @@ def _soaked(line: Timeline, case: Situation, about: About, share: float = 1.0) -
     return replace(state, ph=Observer(state).solved.ph)
 
 
-def _per_mol(case: Situation) -> float:
-    return 159.808 if case.tub.sanitizer is Sanitizer.BROMINE else 70.906
-
-
 def _uses(case: Situation, line: Timeline, about: About) -> Reason:
     """What so many people for so long use up in all, mg/L on the tub's own scale."""
     rates = line.beside.rates
-    used = rates.demand * _bather_hours(about) * _per_mol(case) * 1000.0 / rates.litres
+    used = rates.demand * _bather_hours(about) * case.grams_per_mol * 1000.0 / rates.litres
     low, middle, high = (float(v) for v in np.quantile(used, (0.05, 0.5, 0.95)))
     values: dict[str, float | str] = {"people": _said(about, "people"), "minutes": _said(about, "minutes")}
     values |= {"quantity": str(case.sanitizer_quantity), "value": middle, "low": low, "high": high}
@@ -167,10 +163,10 @@ def _wanted(line: Timeline, case: Situation, kit: Kit) -> float:
     if kit.oxidizer is None:
         return 0.0
     state, rates, limits = line.beside.state, line.beside.rates, case.limits(case.sanitizer_quantity)
-    owed = state.water.demand * -np.expm1(-_MORNING_HOURS * rates.slow_rate) * _per_mol(case) * 993.0
+    owed = state.water.demand * -np.expm1(-_MORNING_HOURS * rates.slow_rate) * case.grams_per_mol * 993.0
     goal = limits.aim_low + _PLACE * (limits.aim_high - limits.aim_low)
     missing = float(np.median(goal - case.sanitizer_of(state) + owed))
-    oxidant = case.products.compositions[kit.oxidizer.name].oxidant * _per_mol(case)
+    oxidant = case.products.compositions[kit.oxidizer.name].oxidant * case.grams_per_mol
     return max(missing, 0.0) * line.litres / 1000.0 / oxidant
 
 

@@ -11,9 +11,12 @@ from tubwater.tub import Plan, Step, StepKind
 
 __all__ = ["ends_at", "replayed"]
 
+_LASTS = {StepKind.WAIT, StepKind.VENT, StepKind.HEAT}
+
 
 def replayed(case: Situation, plan: Plan, seed: int) -> Beside:
-    """The tubs at the end of the plan's last step; what people hand over or care for moves nothing."""
+    """The tubs at the end of the plan's last step, of a plan that changes part of the water at most; what people hand
+    over or care for moves nothing."""
     beside, clock = Beside(case, seed=seed), 0.0
     for step in plan.steps:
         if step.task or step.by:
@@ -21,7 +24,7 @@ def replayed(case: Situation, plan: Plan, seed: int) -> Beside:
         if step.starts_at > clock:
             beside.state = beside.later(beside.state, step.starts_at - clock)
         beside.state = _after(case, beside, step)
-        clock = step.starts_at + (step.minutes if step.kind in (StepKind.WAIT, StepKind.VENT) else 0.0)
+        clock = step.starts_at + (step.minutes if step.kind in _LASTS else 0.0)
     return beside
 
 
@@ -31,8 +34,10 @@ def ends_at(plan: Plan) -> float:
 
 
 def _after(case: Situation, beside: Beside, step: Step) -> TubState:
-    if step.kind in (StepKind.WAIT, StepKind.VENT):
-        return beside.later(beside.state, step.minutes, step.covered)
+    if step.kind in _LASTS:
+        return beside.later(beside.state, step.minutes, step.covered or step.kind is StepKind.HEAT)
+    if step.kind is StepKind.DRAIN:
+        return beside.refilled(step.litres)
     if step.kind is StepKind.SET_FEEDER:
         return fed(beside.state, step.tablets, step.opening, case.products.tablet_grams)
     if step.kind is StepKind.DOSE and step.amount is not None:

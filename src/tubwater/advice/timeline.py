@@ -46,7 +46,7 @@ class Timeline:
     """Builds the steps of one plan."""
 
     def __init__(self, case: Situation, seed: int, tasks: Sequence[CareStep] = ()) -> None:
-        self.case = case
+        self.case, self.seed = case, seed
         self.beside = Beside(case, seed=seed)
         self.litres = float(np.median(case.rates.litres))
         self.steps: list[Step] = []

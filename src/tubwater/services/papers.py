@@ -30,7 +30,16 @@ from tubwater.tub import (
 )
 from tubwater.units import Dimension, parse_amount, parse_number
 
-__all__ = ["GERM_KEYS", "METALS", "SOURCE_QUANTITIES", "found_too_much", "paper_of", "papers_of", "with_results"]
+__all__ = [
+    "GERM_KEYS",
+    "METALS",
+    "SOURCE_QUANTITIES",
+    "found_too_much",
+    "paper_of",
+    "papers_of",
+    "tap_value",
+    "with_results",
+]
 
 GERM_KEYS: Mapping[str, Germ] = {germ.value.replace(". ", "_").replace(" ", "_"): germ for germ in Germ}
 METALS = ("iron", "copper", "manganese")
@@ -176,9 +185,13 @@ def _source_water(entries: Entries) -> Paper | None:
 
 
 def _value(entries: Entries, quantity: Quantity) -> float | None:
+    return entries.number("pH", 4.0, 10.0, "a pH") if quantity is Quantity.PH else tap_value(entries, quantity)
+
+
+def tap_value(entries: Entries, quantity: Quantity) -> float | None:
+    """A value of the water from the tap with its unit, in that of ``Quantity``; None where there is none or it is
+    wrong."""
     key = quantity.value.replace(" ", "_")
-    if quantity is Quantity.PH:
-        return entries.number(key, 4.0, 10.0, "a pH")
     text = entries.raw(key)
     if text is None:
         return None

@@ -17,11 +17,11 @@ from typing import Any
 
 from tubwater.advice import Occasion
 from tubwater.errors import InputError, Problem, UnknownKey
-from tubwater.facts import find_substance, guidelines, in_unit_of, substances
+from tubwater.facts import find_substance, guidelines, substances
 from tubwater.services.entries import Entries
 from tubwater.services.happenings import events_of, products_by_name
 from tubwater.services.packages import old_reagents, package_of, reagents_of
-from tubwater.services.papers import papers_of, with_results
+from tubwater.services.papers import papers_of, tap_value, with_results
 from tubwater.tub import (
     Equipment,
     Event,
@@ -40,7 +40,7 @@ from tubwater.tub import (
     VolumeBasis,
     equipment_of,
 )
-from tubwater.units import Dimension, parse_amount
+from tubwater.units import Dimension
 
 __all__ = ["TubFile", "UnitSystem", "VisitWishes", "example_text", "parse_table", "parse_tub_file", "read_tub_file"]
 
@@ -276,26 +276,7 @@ def _fill_value(entries: Entries, quantity: Quantity) -> float | None:
         return entries.number(key, 5.0, 10.0, "a pH")
     if quantity is Quantity.TEMPERATURE:
         return entries.amount(key, Dimension.TEMPERATURE, "°C", "10 °C", 1.0, 45.0)
-    text = entries.raw(key)
-    if text is None:
-        return None
-    if not isinstance(text, str):
-        entries.wrong(key, text, 'a value with its unit in quotes, such as "120 mg/L" or "14 °dH"')
-        return None
-    try:
-        dimension = Dimension.HARDNESS if "hardness" in key else None
-        amount = (
-            parse_amount(text, entries.where(key), dimension)
-            if "mmol" not in text
-            else parse_amount(text, entries.where(key))
-        )
-        value = in_unit_of(quantity, amount.value, amount.unit.key, entries.where(key))
-    except InputError as error:
-        entries.problems.extend(error.problems)
-        return None
-    if value > 3000.0:
-        entries.wrong(key, text, "0 to 3000 mg/L for water from a tap")
-    return value
+    return tap_value(entries, quantity)
 
 
 def _product(entries: Entries, questions: list[Problem]) -> Product | None:
