@@ -11,7 +11,7 @@ from tubwater.facts import Basis
 from tubwater.facts.record import CheckRule, RecordRules, SampleRule
 from tubwater.reports import units as show
 from tubwater.reports.record_lines import entry_line, found_words, germ_words, source_words, water_words
-from tubwater.reports.text import explain, method_or, sentence, text_of
+from tubwater.reports.text import explain, method_or, sentence, text_of, upper_first
 from tubwater.services.papers import found_too_much
 from tubwater.services.record import Check, CheckState, Closure, DaySheet, Noted, Record, Signature
 from tubwater.services.tubfile import UnitSystem
@@ -306,8 +306,8 @@ class _Writer:
             often = self.say("days", "record-rule", days=sample.days)
             yield self._cited(f"{self._named(sample.key)}: {often}.", sample.basis)
         for germ, limit in rules.germs.items() if rules.asks or self.record.samples else ():
-            values = {"germ": _upper(germ_words(germ)), "most": limit.most, "unit": text_of("germ-unit", germ.value)}
-            yield self._cited(self.say("germ", "record-rule", **values), limit.basis)
+            name, unit = upper_first(germ_words(germ)), text_of("germ-unit", germ.value)
+            yield self._cited(self.say("germ", "record-rule", germ=name, most=limit.most, unit=unit), limit.basis)
         yield from self._also_asked(rules)
 
     def _also_asked(self, rules: RecordRules) -> Iterator[tuple[str, str]]:
@@ -315,7 +315,7 @@ class _Writer:
             listed = "; ".join(self._named(f"field-{name}") for name in rules.fields.words)
             yield self._cited(self.say("written", "record-rule", list=listed), rules.fields.basis)
         if rules.refused:
-            listed = _upper(", ".join(map(method_or, rules.refused.words)))
+            listed = upper_first(", ".join(map(method_or, rules.refused.words)))
             yield self._cited(self.say("refused", "record-rule", list=listed), rules.refused.basis)
         if rules.person:
             yield self._cited(self.say("person-guests"), rules.person.basis)
@@ -337,10 +337,6 @@ class _Writer:
 
     def _cited(self, text: str, basis: Basis) -> tuple[str, str]:
         return (text if basis.verified else f"{text}\u00a0*"), _sure(basis)
-
-
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _sure(basis: Basis) -> str:
