@@ -62,6 +62,7 @@ def test_weeks_away_with_nobody_named_empty_the_tub() -> None:
     assert [s.kind for s in plan.steps if s.kind in (StepKind.DRAIN, StepKind.FILL)] == [StepKind.DRAIN]
     assert "nobody-looks" in notes(plan) and not substances_of(plan)
     assert "purge-pipes" in tasks(plan) and "cover-ajar" in tasks(plan)
+    assert "still-water-seeds" in notes(plan) and "away-power-stays-on" not in notes(plan)
 
 
 def test_weeks_away_with_somebody_named_are_tested_every_day_by_them() -> None:

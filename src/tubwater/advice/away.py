@@ -40,7 +40,8 @@ _BY_DECAY = Basis(BasisKind.CALCULATION, (), "loss and feeder of this tub, at th
 def plan_away(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, purpose: Purpose, about: About) -> Plan:
     """The visit before an absence: dosed to last, cooler, and handed over where it is long; or emptied."""
     if purpose.watched and not wishes.later_by:
-        bare = replace(purpose, steps=purposes()["mothball"].steps)
+        empty = purposes()["mothball"]
+        bare = replace(purpose, steps=empty.steps, notes=empty.notes)
         emptied = plan_emptied(case, verdict, wishes, seed, bare, about)
         return replace(emptied, notes=(Reason("nobody-looks", _days(about)), *emptied.notes))
     days = min(_of(about), _LOOKED_AHEAD) if purpose.watched else _of(about)
