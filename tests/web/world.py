@@ -11,6 +11,7 @@ from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
 from tubwater.services.memory_accounts import MemoryAccounts
+from tubwater.services.people import Account
 from tubwater.services.ports import Kind
 from tubwater.services.visits import Told, Visits, What
 from tubwater.web import create_app
@@ -26,6 +27,8 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
     "/login": ("/login",),
     "/pair/{secret}": ("/pair/a-code",),
     "/phones": ("/phones",),
+    "/people": ("/people",),
+    "/people/{account}": ("/people/neighbour",),
     "/trust": ("/trust",),
     "/offline": ("/offline",),
     "/facts": ("/facts",),
@@ -103,6 +106,7 @@ class World:
         self.entries = Rewound()
         self.keeping = Keeping(self.entries, MemorySnapshots(), self.clock, RandomNames())
         accounts = Accounts(MemoryAccounts(), Plain(), self.clock, RandomNames())
+        accounts.store.keep(Account("neighbour", "the neighbour", "", owner=False, created=START))
         self.app: FastAPI = create_app(self.keeping, zone=ZONE, hosts=None, accounts=accounts)
         for tub in ("larch", "rowan", "alder", "birch", "ash"):
             self.keeping.add_tub({**BODY, "tub": {**BODY["tub"], "name": tub.capitalize()}}, id=tub)

@@ -54,7 +54,12 @@ def text_of(
     if kind not in known:
         raise UnknownKey(f"text of a {section}", kind, known)
     text = known[kind]
-    return _Filler(units).fill(text, dict(values or {})) if _GAP.search(text) else text
+    return _Filler(units).fill(text, dict(values or {})) if _has_gaps(text) else text
+
+
+@lru_cache(8192)
+def _has_gaps(text: str) -> bool:
+    return _GAP.search(text) is not None
 
 
 def upper_first(text: str) -> str:
@@ -135,24 +140,24 @@ def _names(text: str) -> list[str]:
     return [name for _, name, _ in _parts(text) if name]
 
 
+_WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is a way to print a number
+    "number": lambda value, _: show.number(value),
+    "percent": lambda value, _: show.percent(value),
+    "minutes": lambda value, _: show.minutes(value),
+    "hours": lambda value, _: show.hours(value),
+    "hours-later": lambda value, _: show.hours(value, "days-later"),
+    "litres": show.litres,
+    "grams": show.grams,
+    "temperature": show.temperature,
+}
+
+
 class _Filler:
-    """Fills one text; each format word is a way to print a number."""
+    """Fills one text."""
 
     def __init__(self, units: UnitSystem) -> None:
         self._units = units
         self._quantity = ""
-        plain: dict[str, Callable[[float], str]] = {
-            "number": show.number,
-            "percent": show.percent,
-            "minutes": show.minutes,
-            "hours": show.hours,
-            "hours-later": lambda value: show.hours(value, "days-later"),
-            "of": self._in_its_unit,
-            "litres": lambda value: show.litres(value, units),
-            "grams": lambda value: show.grams(value, units),
-            "temperature": lambda value: show.temperature(value, units),
-        }
-        self._words = plain
 
     def fill(self, text: str, values: dict[str, Any]) -> str:
         """The text with its values; optional parts whose values are missing are left out."""
@@ -161,12 +166,15 @@ class _Filler:
             name = text_of("quantity", self._quantity)
             values = {**values, "quantity": name, "Quantity": upper_first(name)}
         values = {key: named(str(value)) if key in _NAMED else value for key, value in values.items()}
-        kept = _OPTIONAL.sub(lambda match: match[1] if self._has_all(match[1], values) else "", text)
+        kept = text
+        if "[[" in text:
+            kept = _OPTIONAL.sub(lambda match: match[1] if self._has_all(match[1], values) else "", text)
         missing = [name for name in _names(kept) if name not in values]
         if missing:
             raise UnknownKey("value of this text", missing[0], [str(key) for key in values])
         filled = (said + (self._shown(values[name], word) if name else "") for said, name, word in _parts(kept))
-        return _TWO_STOPS.sub(".", "".join(filled))
+        whole = "".join(filled)
+        return _TWO_STOPS.sub(".", whole) if ".." in whole else whole
 
     def _shown(self, value: Any, word: str) -> str:
         if word == "moment":
@@ -177,8 +185,10 @@ class _Filler:
             return str(value)[:1].lower() + str(value)[1:]
         if word in ("cause", "check"):
             return text_of(word, str(value))
-        if word in self._words:
-            return self._words[word](float(value))
+        if word == "of":
+            return self._in_its_unit(float(value))
+        if word in _WAYS:
+            return _WAYS[word](float(value), self._units)
         return show.number(value) if isinstance(value, float) else str(value)
 
     def _has_all(self, text: str, values: Mapping[str, Any]) -> bool:

@@ -109,6 +109,10 @@ class Accounts:
         """Every account, for an owner; for others their own."""
         return [a for a in self.store.accounts() if by.owner or a.id == by.account]
 
+    def persons(self, by: Caller) -> list[Account]:
+        """The accounts that are somebody's and still open, as far as ``people`` tells them."""
+        return [a for a in self.people(by) if a.closed is None and a.id != _HERE]
+
     def called(self, account: str, device: str = "") -> str:
         """The name of an account and of its device, for a reader; "" for whoever sits at this computer."""
         found = None if account == _HERE else self.store.account(account)
@@ -160,6 +164,11 @@ class Accounts:
         by.demand(Deed.KEEP, tub)
         found = {a.id: self._caller(a).role(tub) for a in self.store.accounts() if not a.closed}
         return {account: role for account, role in found.items() if role}
+
+    def roles_of(self, account: str, by: Caller) -> Mapping[str, Role]:
+        """Role by tub of an account, for an owner."""
+        _demand_owner(by)
+        return self.store.roles(account)
 
     # Sessions and devices
 

@@ -46,6 +46,7 @@ _OPEN = re.compile(
 )
 _SECRET = re.compile(r"/tubs/[^/]+/calendar\.ics")  # looks at the secret in its address itself
 _OWN = re.compile(r"/(logout|phones(/.*)?)")  # one's own session and phones
+_PEOPLE = re.compile(r"/people(/.*)?")  # what others may do
 _TUB = re.compile(r"/(?:api/)?tubs/(?P<tub>[^/]+)(?P<rest>/.*)?")
 _KEEPS = re.compile(r"/(settings|shelf|shelf/.*|stock/.*|tub)")
 _HARMLESS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -61,6 +62,9 @@ class Access:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
         if scope["type"] != "http" or self._accounts is None:
+            await self._app(scope, receive, send)
+            return
+        if _OPEN.fullmatch(scope["path"]):
             await self._app(scope, receive, send)
             return
         caller = await run_in_threadpool(_caller, self._accounts, Headers(scope=scope))
@@ -103,7 +107,7 @@ def _secret(headers: Headers) -> str:
 
 def _refusal(scope: Scope, caller: Caller | None) -> Response | None:
     path, method = scope["path"], scope["method"]
-    if _OPEN.fullmatch(path) or (method in _HARMLESS and _SECRET.fullmatch(path)):
+    if method in _HARMLESS and _SECRET.fullmatch(path):
         return None
     if caller is None:
         if path.startswith(API) or "x-sequence" in Headers(scope=scope):  # a phone's queue keeps what is refused so
@@ -114,6 +118,8 @@ def _refusal(scope: Scope, caller: Caller | None) -> Response | None:
 
 def _may(caller: Caller, path: str, method: str) -> bool:
     found = _TUB.fullmatch(path)
+    if _PEOPLE.fullmatch(path):
+        return caller.owner
     if found:
         return caller.may(_deed(found.groupdict(), method), found["tub"])
     return method in _HARMLESS or bool(_OWN.fullmatch(path)) or caller.may(Deed.KEEP, ALL_TUBS)

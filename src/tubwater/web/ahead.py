@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
@@ -21,7 +22,7 @@ from tubwater.services.tubfile import TubFile
 from tubwater.tub import Quantity
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, asked_of_page, moment_of
-from tubwater.web.show import page, say
+from tubwater.web.show import kept_page, page, say
 
 __all__ = ["Picture", "days_of", "outlook_page", "router", "scenario_of"]
 
@@ -52,19 +53,24 @@ def outlook_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
         days, scenario, problems = 14.0, Scenario(), error.problems
         then = desk.answers.outlook(tub)
     usual = then if scenario == Scenario() else desk.answers.outlook(tub, days)
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "usual": usual,
-        "then": None if then is usual else then,
-        "pictures": [_picture(desk, file, q, usual, then) for q in (sanitizer_of(file.tub), Quantity.PH)],
-        "asked": {name: sent.text(name) for name in _FIELDS},
-        "opened": sent.text("asked") != "",
-        "methods": BESIDE_A_TUB,
-        "problems": problems,
-    }
-    return page(request, "outlook.html", values, 422 if problems else 200)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "usual": usual,
+            "then": None if then is usual else then,
+            "pictures": [_picture(desk, file, q, usual, then) for q in (sanitizer_of(file.tub), Quantity.PH)],
+            "asked": {name: sent.text(name) for name in _FIELDS},
+            "opened": sent.text("asked") != "",
+            "methods": BESIDE_A_TUB,
+            "problems": problems,
+        }
+
+    if problems:
+        return page(request, "outlook.html", values(), 422)
+    return kept_page(request, "outlook.html", (usual, then), values)
 
 
 def days_of(sent: Sent) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
@@ -9,7 +11,7 @@ from tubwater.reports.text import kinds
 from tubwater.services.troubles import checks_known, complaints_known, signs_known
 from tubwater.web.desk import Here
 from tubwater.web.forms import asked_of_page
-from tubwater.web.show import page
+from tubwater.web.show import kept_page
 
 __all__ = ["router", "troubles_page"]
 
@@ -24,15 +26,19 @@ def troubles_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
     present = [sign for sign in signs_known() if sign in sent.all("sign")][:_MOST_SIGNS]
     answers = {check: sent.text(check) == "yes" for check in checks_known() if sent.text(check) in ("yes", "no")}
     file, unwell = desk.keeping.file(tub), complaints_known()
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "signs": [sign for sign in signs_known() if sign not in unwell],
-        "unwell": unwell,
-        "present": present,
-        "answers": answers,
-        "ranking": desk.answers.troubles(tub, present, answers) if present else None,
-        "advice": kinds("complaint"),
-    }
-    return page(request, "troubles.html", values)
+    ranking = desk.answers.troubles(tub, present, answers) if present else None
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "signs": [sign for sign in signs_known() if sign not in unwell],
+            "unwell": unwell,
+            "present": present,
+            "answers": answers,
+            "ranking": ranking,
+            "advice": kinds("complaint"),
+        }
+
+    return kept_page(request, "troubles.html", (ranking,), values, desk.answers.mark(tub))

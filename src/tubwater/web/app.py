@@ -25,6 +25,7 @@ from tubwater.web import (
     keep_api,
     languages,
     logbook,
+    people,
     phones,
     plans,
     readings,
@@ -54,7 +55,7 @@ __all__ = ["create_app"]
 
 _PARTS = (
     *(access, languages, api, tub_api, keep_api, tubs, first, tub, readings, plans, about, soaks, happened),
-    *(ahead, amiss, since, logbook, record, record_api, shelf, settings, facts, phones, upkeep),
+    *(ahead, amiss, since, logbook, record, record_api, shelf, settings, facts, phones, people, upkeep),
     *(visit, visit_api, visit_worker),
 )
 
@@ -84,7 +85,7 @@ def create_app(
     app.add_middleware(Guard, hosts=hosts)
     app.add_middleware(Speaking, zone=zone)
     app.mount(f"/static/{version()}", FixedFiles(directory=FOLDER), name="static")
-    for part in _PARTS:
-        app.include_router(part.router)
+    for part in _PARTS:  # as one table: a router inside another would be asked twice for every request
+        app.router.routes.extend(part.router.routes)
     answer_errors(app)
     return app

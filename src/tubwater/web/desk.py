@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from typing import Annotated
 
@@ -14,6 +14,7 @@ from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind, Source
 from tubwater.services.storage import Kit, KitStore
 from tubwater.tub import Plan, Verdict
+from tubwater.web.drawn import Drawn
 
 __all__ = ["Desk", "Here", "desk_of"]
 
@@ -24,6 +25,7 @@ class Desk:
     kits: which kit a tub is tested with.
     accounts: who may do what; None where there are none.
     zone: the zone in which times are shown and read; None is this machine's own.
+    drawn: pages that were drawn of answers.
     """
 
     keeping: Keeping
@@ -31,6 +33,7 @@ class Desk:
     kits: KitStore
     zone: tzinfo | None = None
     accounts: Accounts | None = None
+    drawn: Drawn = field(default_factory=Drawn)
 
     def now(self) -> datetime:
         """Now, in the keeper's zone."""
@@ -80,6 +83,11 @@ def desk_of(request: Request) -> Desk:
     return found
 
 
+async def _desk(request: Request) -> Desk:
+    """The same as a dependency; asynchronous, so that no thread is woken for it."""
+    return desk_of(request)
+
+
 def _sent_at(text: str) -> datetime | None:
     """The phone's own time; None where it is no time."""
     try:
@@ -93,4 +101,4 @@ def _kit_id(tub: str) -> str:
     return f"{tub}-kit"
 
 
-Here = Annotated[Desk, Depends(desk_of)]
+Here = Annotated[Desk, Depends(_desk)]

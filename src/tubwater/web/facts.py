@@ -17,7 +17,7 @@ from tubwater.services.safety import safety_sheet
 from tubwater.tub import Basis, Reason
 from tubwater.web.desk import Desk, Here
 from tubwater.web.network import Home
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = [
     "facts",
@@ -45,27 +45,32 @@ def facts(request: Request) -> HTMLResponse:
 @router.get("/facts/substances")
 def substance_list(request: Request) -> HTMLResponse:
     """Every substance by its active ingredient."""
-    return page(request, "substances.html", {"substances": all_substances(), "why": _why})
+    return kept_page(request, "substances.html", (), lambda: {"substances": all_substances(), "why": _why})
 
 
 @router.get("/facts/methods")
 def method_list(request: Request) -> HTMLResponse:
     """Every test method, how well it reads, and how sure that is."""
-    return page(request, "methods.html", {"methods": all_methods(), "why": _why})
+    return kept_page(request, "methods.html", (), lambda: {"methods": all_methods(), "why": _why})
 
 
 @router.get("/facts/guidelines")
 def guideline_list(request: Request) -> HTMLResponse:
     """Every guideline, limit by limit, with its source."""
-    return page(request, "guidelines.html", {"guidelines": all_guidelines(), "why": _why, "no_limit": _NO_LIMIT})
+    values = {"guidelines": all_guidelines(), "why": _why, "no_limit": _NO_LIMIT}
+    return kept_page(request, "guidelines.html", (), lambda: values)
 
 
 @router.get("/facts/safety")
 def safety(request: Request, desk: Here, tub: str = "") -> HTMLResponse:
     """What never to mix, and what to do; with a tub, what stands on its shelf."""
-    file = desk.keeping.file(tub) if tub else None
-    sheet = safety_sheet(file.shelf if file else None)
-    return page(request, "safety.html", {"words": safety_words(sheet, desk.now().date()), "tub": tub, "file": file})
+    file, today = desk.keeping.file(tub) if tub else None, desk.now().date()
+
+    def values() -> dict[str, Any]:
+        words = safety_words(safety_sheet(file.shelf if file else None), today)
+        return {"words": words, "tub": tub, "file": file}
+
+    return kept_page(request, "safety.html", (), values, (today, desk.answers.mark(tub) if tub else ""))
 
 
 @router.get("/facts/safety.pdf")

@@ -15,7 +15,7 @@ from tubwater.services.tubfile import TubFile
 from tubwater.tub import Answer, Clarity, OxidantScale, Quantity, Sign
 from tubwater.web.desk import Desk
 
-__all__ = ["Sent", "SentForm", "asked_of_page", "look_of", "moment_of", "number_in", "reading_key", "test_of"]
+__all__ = ["Sent", "SentForm", "asked_of_page", "look_of", "moment_of", "number_in", "reading_key", "test_of", "twice"]
 
 
 class Sent:
@@ -130,6 +130,18 @@ def look_of(desk: Desk, sent: Sent, file: TubFile) -> dict[str, Any] | None:
         return None
     answers = {"soak_not_noted": unlogged} if unlogged else {}
     return look_body(file.events, clarity, seen, {**answers, **moment_of(desk, sent)})
+
+
+def twice(sent: Sent) -> str:
+    """A password that was typed twice.
+
+    Raises:
+        InputError: the two differ.
+    """
+    password = sent.text("password")
+    if password != sent.text("again"):
+        raise InputError.one("password", "two that differ", "the same password twice")
+    return password
 
 
 def number_in(field: str, text: str) -> float | None:

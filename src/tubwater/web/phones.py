@@ -14,7 +14,7 @@ from tubwater.errors import InputError, NotAllowed, Problem, UnknownEntry
 from tubwater.services.accounts import SHORTEST_PASSWORD, Opened
 from tubwater.services.people import Device, Role
 from tubwater.web.access import caller_of, log_in, the_accounts
-from tubwater.web.forms import Sent, SentForm
+from tubwater.web.forms import SentForm, twice
 from tubwater.web.network import Home, is_here
 from tubwater.web.show import page
 
@@ -59,7 +59,7 @@ def begin_account(request: Request, sent: SentForm) -> HTMLResponse | RedirectRe
     if request.client is None or not is_here(request.client.host):
         raise NotAllowed("accounts")
     try:
-        the_accounts(request).add(sent.text("name"), _twice(sent))
+        the_accounts(request).add(sent.text("name"), twice(sent))
     except InputError as error:
         return _page(request, problems=error.problems, name=sent.text("name"))
     return log_in(request, sent)
@@ -115,13 +115,6 @@ def authority(request: Request) -> Response:
         raise UnknownEntry("certificate", "authority.crt")
     headers = {"Content-Disposition": 'attachment; filename="tubwater-authority.crt"'}
     return Response(home.authority.read_bytes(), media_type="application/x-x509-ca-cert", headers=headers)
-
-
-def _twice(sent: Sent) -> str:
-    password = sent.text("password")
-    if password != sent.text("again"):
-        raise InputError.one("password", "two that differ", "the same password twice")
-    return password
 
 
 def _page(

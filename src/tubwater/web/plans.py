@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
@@ -16,7 +17,7 @@ from tubwater.tub import Plan, Step, StepKind
 from tubwater.web import about as asking
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import asked_of_page, number_in
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 from tubwater.web.turns import turns
 
 __all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
@@ -67,24 +68,27 @@ def plan_page(
         wishes, problems = wishes_of(), error.problems
     plan = desk.answers.plan(tub, wishes)
     desk.showed(request, tub, "plan", plan)
-    rows = rows_of(desk, plan)
-    stops, end = stops_of(desk, plan, rows)
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "plan": plan,
-        "rows": rows,
-        "count": turns(plan.steps),
-        "stops": stops,
-        "ends": end,
-        "length": _length(plan),
-        "running": Visits(desk.keeping).current(tub),
-        "asked": {"minutes": minutes, "days": days, "later_by": later_by},
-        "about": asking.asked_in(asked_of_page(request)).fields if not problems else {},
-        "problems": problems,
-    }
-    return page(request, "plan.html", values, 422 if problems else 200)
+
+    def values() -> dict[str, Any]:
+        rows = rows_of(desk, plan)
+        stops, end = stops_of(desk, plan, rows)
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "plan": plan,
+            "rows": rows,
+            "count": turns(plan.steps),
+            "stops": stops,
+            "ends": end,
+            "length": _length(plan),
+            "running": Visits(desk.keeping).current(tub),
+            "asked": {"minutes": minutes, "days": days, "later_by": later_by},
+            "about": asking.asked_in(asked_of_page(request)).fields if not problems else {},
+            "problems": problems,
+        }
+
+    return page(request, "plan.html", values(), 422) if problems else kept_page(request, "plan.html", (plan,), values)
 
 
 def rows_of(desk: Desk, plan: Plan) -> list[Row]:

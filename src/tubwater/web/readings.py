@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
@@ -16,7 +18,7 @@ from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm, look_of, test_of
 from tubwater.web.next import next_thing
 from tubwater.web.pads import Field, field_of
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = ["before_form", "enter", "enter_before", "router", "test_form", "tested"]
 
@@ -56,21 +58,24 @@ def tested(request: Request, desk: Here, tub: str, entry: str, checked: bool = F
     file = desk.keeping.file(tub)
     line = desk.keeping.line(tub, entry)
     before, after = water_without(desk.keeping, tub, (entry, f"{entry}-look")), desk.answers.water(tub)
-    readings = [r for r in last_readings(file.events).values() if r.at == line.happened]
-    rows = [(b, a) for b, a in zip(before.quantities, after.quantities, strict=True)]
-    values = {
-        "tub": tub,
-        "file": file,
-        "entry": entry,
-        "units": file.units,
-        "verdict": desk.answers.verdict(tub),
-        "next": next_thing(desk, tub),
-        "changed": rows,
-        "odd": () if checked else odd_readings(before, readings),
-        "readings": readings,
-        "suspects": after.suspects,
-    }
-    return page(request, "tested.html", values)
+    verdict, coming = desk.answers.verdict(tub), next_thing(desk, tub)
+
+    def values() -> dict[str, Any]:
+        readings = [r for r in last_readings(file.events).values() if r.at == line.happened]
+        return {
+            "tub": tub,
+            "file": file,
+            "entry": entry,
+            "units": file.units,
+            "verdict": verdict,
+            "next": coming,
+            "changed": list(zip(before.quantities, after.quantities, strict=True)),
+            "odd": () if checked else odd_readings(before, readings),
+            "readings": readings,
+            "suspects": after.suspects,
+        }
+
+    return kept_page(request, "tested.html", (verdict, coming.plan, after), values)
 
 
 def _enter(request: Request, desk: Desk, tub: str, sent: Sent, before: bool) -> HTMLResponse | RedirectResponse:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from fastapi import Request
@@ -37,8 +37,9 @@ from tubwater.web.next import Next
 from tubwater.web.static import address_of
 from tubwater.web.today import Row
 
-__all__ = ["page", "say"]
+__all__ = ["kept_page", "markup", "page", "say"]
 
+_STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
 _AT_ONCE = 5.0  # min, within which a test may as well be made now
 _GAP = re.compile(r"(\d|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
 
@@ -53,11 +54,38 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
 
     So are the ``language`` it is in, the ``languages`` there are, and the address ``here`` to come back to.
     """
+    return HTMLResponse(markup(request, template, values), status)
+
+
+def markup(request: Request, template: str, values: Mapping[str, Any] | None = None) -> str:
+    """A page or a part of one, as it is sent."""
     desk = desk_of(request)
-    common = {"now": desk.now(), "local": desk.local, "units": UnitSystem.METRIC, "path": request.url.path}
-    common |= {"language": language(), "languages": list(Language), "here": _here(request)}
-    text = _templates().get_template(template).render({**common, **(values or {})})
-    return HTMLResponse(text, status)
+    now = desk.now()
+    common = {"now": now, "local": desk.local, "units": UnitSystem.METRIC, "path": request.url.path}
+    common |= {"language": language(), "languages": tuple(Language), "here": _here(request), "stamp": _stamp(now)}
+    return _templates().get_template(template).render({**common, **(values or {})})
+
+
+def kept_page(
+    request: Request,
+    template: str,
+    of: tuple[object, ...],
+    values: Callable[[], Mapping[str, Any]],
+    also: Hashable = None,
+) -> HTMLResponse:
+    """A page that says nothing but what its address asks of the answers ``of``: it is drawn once for them.
+
+    ``also`` is what it depends on beside them; the time at its head is always that of the request.
+    """
+    desk = desk_of(request)
+    key = (template, _here(request), language(), also)
+    text = desk.drawn.once(key, of, lambda: markup(request, template, {**values(), "stamp": _STAMP}))
+    return HTMLResponse(text.replace(_STAMP, _stamp(desk.now()), 1))
+
+
+def _stamp(now: datetime) -> Markup:
+    """The time at the head of a page."""
+    return Markup(f'<time datetime="{now.isoformat(timespec="minutes")}">{escape(moment(now))}</time>')
 
 
 def _here(request: Request) -> str:
@@ -66,6 +94,7 @@ def _here(request: Request) -> str:
     return request.url.path + query if request.method == "GET" else "/"
 
 
+@lru_cache(4096, typed=True)  # markup is another thing than the same letters
 def _nonbreaking(text: str) -> Markup:
     """Numbers stay with their units: "1,300 L" is not torn apart at a line's end."""
     return Markup(_GAP.sub("\\1&nbsp;", str(escape(text))))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
@@ -14,7 +15,7 @@ from tubwater.services.learned import LearnedValue
 from tubwater.tub import VolumeBasis
 from tubwater.units import Dimension, parse_amount
 from tubwater.web.desk import Here
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = ["Learnt", "learned_page", "ledger_page", "litres_of", "router"]
 
@@ -43,20 +44,25 @@ def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTM
     except InputError as error:
         problems = error.problems
     ledger, changed = desk.answers.ledger(tub, litres)
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "ledger": ledger,
-        "drain": drain_words(ledger),
-        "change": changed,
-        "asked": change,
-        "since": since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
-        "figure": figure,
-        "day": day,
-        "problems": problems,
-    }
-    return page(request, "ledger.html", values, 422 if problems else 200)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "ledger": ledger,
+            "drain": drain_words(ledger),
+            "change": changed,
+            "asked": change,
+            "since": since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
+            "figure": figure,
+            "day": day,
+            "problems": problems,
+        }
+
+    if problems:
+        return page(request, "ledger.html", values(), 422)
+    return kept_page(request, "ledger.html", (ledger, changed), values)
 
 
 @router.get("/tubs/{tub}/learned")
@@ -64,19 +70,22 @@ def learned_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
     """How much the tub holds, how it loses and what it gives, as its logbook tells."""
     file = desk.keeping.file(tub)
     found, changes = desk.answers.learned(tub)
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "litres": found.of("litres"),
-        "stated": found.litres_stated,
-        "plate": file.tub.volume_basis is VolumeBasis.PLATE,
-        "some": found.of("litres").known >= _SOME,
-        "rows": [_learnt(value) for value in found.values if value.key != "litres"],
-        "feeder": found.feeder_now,
-        "changes": changes,
-    }
-    return page(request, "learned.html", values)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "litres": found.of("litres"),
+            "stated": found.litres_stated,
+            "plate": file.tub.volume_basis is VolumeBasis.PLATE,
+            "some": found.of("litres").known >= _SOME,
+            "rows": [_learnt(value) for value in found.values if value.key != "litres"],
+            "feeder": found.feeder_now,
+            "changes": changes,
+        }
+
+    return kept_page(request, "learned.html", (found, changes), values)
 
 
 def litres_of(text: str, most: float) -> float | None:

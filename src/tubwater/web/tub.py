@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
@@ -10,7 +12,7 @@ from tubwater.web.desk import Here
 from tubwater.web.diary import shown_lines
 from tubwater.web.lines import lines_of
 from tubwater.web.next import next_thing
-from tubwater.web.show import page
+from tubwater.web.show import kept_page
 
 __all__ = ["one_tub", "router"]
 
@@ -25,16 +27,20 @@ def one_tub(request: Request, desk: Here, tub: str) -> HTMLResponse:
     coming = next_thing(desk, tub)
     history = desk.keeping.history(tub)
     desk.showed(request, tub, "verdict", verdict)
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "verdict": verdict,
-        "next": coming,
-        "running": Visits(desk.keeping).current(tub),
-        "lines": lines_of(file, desk.answers.water(tub), coming.plan, file.units),
-        "lately": shown_lines(desk, history, file.units)[:_LATELY],
-        "count": len(history),
-        "questions": file.questions,
-    }
-    return page(request, "tub.html", values)
+    water = desk.answers.water(tub)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "verdict": verdict,
+            "next": coming,
+            "running": Visits(desk.keeping).current(tub),
+            "lines": lines_of(file, water, coming.plan, file.units),
+            "lately": shown_lines(desk, history, file.units)[:_LATELY],
+            "count": len(history),
+            "questions": file.questions,
+        }
+
+    return kept_page(request, "tub.html", (verdict, coming.plan, water), values)

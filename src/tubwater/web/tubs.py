@@ -25,4 +25,5 @@ def healthz(desk: Here) -> PlainTextResponse:
 @router.get("/")
 def all_tubs(request: Request, desk: Here) -> HTMLResponse:
     """Every tub with its verdict; the most urgent first."""
-    return page(request, "tubs.html", {"rows": due_today(desk, caller_of(request))})
+    caller = caller_of(request)
+    return page(request, "tubs.html", {"rows": due_today(desk, caller), "owner": caller is not None and caller.owner})

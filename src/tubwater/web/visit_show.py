@@ -20,7 +20,7 @@ from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.visits import Running, Visits, What
 from tubwater.tub import Step
 from tubwater.web.desk import Desk
-from tubwater.web.show import page
+from tubwater.web.show import markup, page
 from tubwater.web.visit_view import Screen, screen_of, visit_words, weight_parts
 
 __all__ = ["Clash", "method_of", "plans_of", "screen_markup", "visit_page"]
@@ -80,7 +80,7 @@ def visit_page(
 
 def screen_markup(request: Request, file: TubFile, screen: Screen) -> str:
     """One screen as markup."""
-    return bytes(page(request, "visit_screen.html", {**_common(file.units), "s": screen}).body).decode()
+    return markup(request, "visit_screen.html", {**_common(file.units), "s": screen})
 
 
 def method_of(desk: Desk, tub: str) -> str:
