@@ -20,7 +20,7 @@ from tubwater.services.ports import Kind, Source
 from tubwater.services.record import CheckState, Record, record_of_file
 from tubwater.services.recorded import record_of_tub, sign_day
 from tubwater.services.tubfile import parse_table
-from tubwater.tub import Sign, Signed
+from tubwater.tub import Sign, Signed, VerdictKind
 
 START = datetime(2026, 11, 20, 15, tzinfo=UTC)
 DAY = date(2026, 11, 20)
@@ -254,6 +254,57 @@ def test_signing_twice_with_one_name_counts_once_and_a_second_signature_stands_b
     assert [one.signed.name for one in record(keeping).days[0].signatures] == ["Robin", "Kim"]
     with pytest.raises(Conflict):
         sign_day(keeping, "rowan", {"day": "2026-11-20", "name": "Kim"}, id="sig", zone=UTC)
+
+
+# Closed by order or for repair
+
+
+def test_a_closure_by_order_keeps_people_out_until_it_may_open_and_is_closed_by_the_test_after_it(
+    keeping: Keeping,
+) -> None:
+    note(keeping, Kind.TEST, 9, GOOD)
+    note(keeping, Kind.NOTICED, 9, {"clarity": "clear"})
+    note(keeping, Kind.CLOSED, 8, {"why": "order", "by": "the district", "reason": "records missing"})
+    note(keeping, Kind.TEST, 7, GOOD)
+    note(keeping, Kind.NOTICED, 7, {"clarity": "clear"})
+    shut = keeping.verdict("rowan")
+    assert shut.kind is VerdictKind.KEEP_OUT and [r.kind for r in shut.reasons][0] == "sign-closed"
+    plan = keeping.plan("rowan")
+    assert plan.situation == "in-use" and "closure-lifted" in {r.kind for r in plan.fit_when}
+    note(keeping, Kind.REOPENED, 2, {"reason": "records shown"})
+    assert Sign.CLOSED not in keeping.file("rowan").events[-1].signs  # type: ignore[union-attr]
+    (before,) = record(keeping).closures
+    assert (before.settled, before.end) == (START - timedelta(hours=2), None)
+    note(keeping, Kind.TEST, 1, GOOD)
+    note(keeping, Kind.NOTICED, 1, {"clarity": "clear"})
+    (closure,) = record(keeping).closures
+    assert (closure.reason.kind, closure.how) == ("closed-order", "records shown")
+    assert closure.reason.values == {"reason": "records missing", "by": "the district"}
+    assert (closure.start, closure.end) == (START - timedelta(hours=8), START - timedelta(hours=1))
+    assert keeping.verdict("rowan").kind is not VerdictKind.KEEP_OUT
+
+
+def test_a_look_neither_tells_nor_ends_a_closure_for_repair(keeping: Keeping) -> None:
+    note(keeping, Kind.CLOSED, 5, {"why": "repair", "reason": "pump"})
+    note(keeping, Kind.NOTICED, 3, {"clarity": "clear", "signs": []})
+    assert standing_signs(keeping.file("rowan").events) == frozenset()
+    assert keeping.verdict("rowan").kind is VerdictKind.KEEP_OUT
+    with pytest.raises(InputError, match="signs"):
+        note(keeping, Kind.NOTICED, 2, {"clarity": "clear", "signs": ["closed"]})
+    (closure,) = record(keeping).closures
+    assert closure.reason.kind == "closed-repair" and closure.settled is None
+
+
+@pytest.mark.parametrize("body", [{"why": "order"}, {"why": "mood", "reason": "x"}, {"reason": "x" * 201}])
+def test_a_closure_says_why(keeping: Keeping, body: dict[str, Any]) -> None:
+    with pytest.raises(InputError, match="why|reason"):
+        note(keeping, Kind.CLOSED, 2, body)
+
+
+def test_a_withdrawn_closure_closes_nothing(keeping: Keeping) -> None:
+    note(keeping, Kind.CLOSED, 5, {"why": "repair", "reason": "pump"}, "shut")
+    keeping.withdraw("rowan", "shut")
+    assert record(keeping).closures == ()
 
 
 @pytest.mark.parametrize("day", ["2026-11-21", "2026-11-01", "soon", ""])

@@ -132,6 +132,7 @@ def test_a_sample_is_entered_by_hand_in_the_keepers_zone_and_keeps_people_out(
         ("appointed", {"qualification": "a course"}),
         ("source_water", {"report": "3"}),
         ("opening_hours", {"opens": "nine", "closes": "21:00"}),
+        ("closed", {"by": "the district"}),
     ],
 )
 def test_what_belongs_to_the_record_and_cannot_be_meant_is_told(
@@ -163,6 +164,23 @@ def test_persons_hours_and_water_stand_on_the_sheet(client: TestClient, rowan: s
         assert client.post(f"/tubs/rowan/add/{kind}", data=form, follow_redirects=False).status_code == 303
     shown = text_of_page(client.get(RECORD))
     assert "Robin Example, a course" in shown and "iron 0.1 mg/L" in shown and "Open 09:00 to 21:00" in shown
+
+
+def test_a_closure_by_order_is_entered_shown_and_ended_by_hand(
+    client: TestClient, keeping: Keeping, rowan: str, clock: Clock
+) -> None:
+    form = {"why": "order", "reason": "records missing", "by": "the district"}
+    assert client.post("/tubs/rowan/add/closed", data=form, follow_redirects=False).status_code == 303
+    assert keeping.verdict("rowan").kind is VerdictKind.KEEP_OUT
+    assert "closed by order" in text_of_page(client.get("/tubs/rowan"))
+    shown = text_of_page(client.get(RECORD))
+    assert "By order of the district: records missing" in shown and "still closed" in shown
+    clock.time += timedelta(minutes=5)
+    opened = client.post("/tubs/rowan/add/reopened", data={"reason": "shown"}, follow_redirects=False)
+    assert opened.status_code == 303
+    assert ": shown" in text_of_page(client.get(RECORD)) and "Open again" in client.get("/tubs/rowan/logbook").text
+    book = load_workbook(io.BytesIO(client.get(f"{RECORD}.xlsx").content))
+    assert "records missing" in book["Closures"]["B2"].value
 
 
 def test_the_inspector_gets_the_days_on_paper_and_as_a_table(client: TestClient, rowan: str) -> None:

@@ -10,12 +10,27 @@ from tubwater.advice.now import kind_of_sign, told_of
 from tubwater.facts import Limits, defaults, guidelines
 from tubwater.facts.record import Germ, record_rules
 from tubwater.measurement import standard_value
-from tubwater.tub import Clarity, Event, Noticed, Quantity, Reading, Reason, Sampled, Sanitizer, Sign, Tested, Tub
+from tubwater.tub import (
+    Clarity,
+    Closed,
+    Event,
+    Noticed,
+    Quantity,
+    Reading,
+    Reason,
+    Reopened,
+    Sampled,
+    Sanitizer,
+    Sign,
+    Tested,
+    Tub,
+)
 
 __all__ = ["Closure", "closures_of"]
 
 _BY_LABORATORY = frozenset({Sign.LEGIONELLA, Sign.GERMS})
-_CLOSING = tuple(sign for sign in Sign if sign is not Sign.PURPLE_INDICATOR)  # spoils a reading, closes nothing
+# A purple colour spoils a reading and closes nothing; a closure by order has an entry of its own.
+_CLOSING = tuple(sign for sign in Sign if sign not in (Sign.PURPLE_INDICATOR, Sign.CLOSED))
 _SEEN = frozenset({Clarity.CLOUDY, Clarity.HAZY})
 
 
@@ -27,6 +42,7 @@ class Closure:
         start: when it was seen or read. reason: why. settled: when it was said or read to be over, None so far.
         end: when the test was made that opened the tub again, None so far.
         sample: of a laboratory result (``of_laboratory``), the time at which a sample after it was clear.
+        how: what was done to settle it, where that was written.
     """
 
     start: datetime
@@ -35,10 +51,20 @@ class Closure:
     end: datetime | None = None
     sample: datetime | None = None
     of_laboratory: bool = False
+    how: str = ""
 
 
-def closures_of(tub: Tub, events: Sequence[Event], samples: Sequence[Sampled] = ()) -> tuple[Closure, ...]:
-    """Every closure, in order of time; several may run at once, each with its own reason and end."""
+def closures_of(
+    tub: Tub,
+    events: Sequence[Event],
+    samples: Sequence[Sampled] = (),
+    shut: Sequence[tuple[Closed, Reopened | None]] = (),
+) -> tuple[Closure, ...]:
+    """Every closure, in order of time; several may run at once, each with its own reason and end.
+
+    Args:
+        shut: by order or for repair, each with what ended it.
+    """
     tests = sorted((e for e in events if isinstance(e, Tested)), key=lambda e: e.at)
     looks = sorted((e for e in events if isinstance(e, Noticed)), key=lambda e: e.at)
     found = [
@@ -48,7 +74,16 @@ def closures_of(tub: Tub, events: Sequence[Event], samples: Sequence[Sampled] = 
         found += _signs(tub, sign, looks, tests, samples)
     found += _clouded(tub, looks, tests)
     found += _lapses(tub, looks, tests)
+    found += [_shut(tub, closed, over, tests) for closed, over in shut]
     return tuple(sorted(found, key=lambda c: (c.start, c.reason.kind)))
+
+
+def _shut(tub: Tub, closed: Closed, over: Reopened | None, tests: Sequence[Tested]) -> Closure:
+    """From the order or the begin of a repair to the test after it was over."""
+    reason = Reason(f"closed-{closed.why}", {"reason": closed.reason, "by": closed.by})
+    if over is None:
+        return Closure(closed.at, reason)
+    return Closure(closed.at, reason, over.at, _retest(tub, tests, over.at), how=over.reason)
 
 
 def _sanitizer(tub: Tub) -> Quantity:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tubwater.advice.fresh import just_filled, plan_fresh
 from tubwater.advice.in_use import plan_in_use
 from tubwater.advice.now import Situation
@@ -14,7 +16,7 @@ from tubwater.advice.verdict import judge
 from tubwater.advice.wishes import Occasion, Wishes
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Procedure, Then
-from tubwater.tub import Plan, Verdict
+from tubwater.tub import Plan, Reason, Sign, Verdict
 
 __all__ = ["usual_plan"]
 
@@ -27,8 +29,8 @@ def usual_plan(case: Situation, wishes: Wishes, seed: int = 0, verdict: Verdict 
     """
     verdict = judge(case) if verdict is None else verdict
     found = procedure_for(case, {reason.kind for reason in verdict.reasons})
-    plan = _plan(case, verdict, found, wishes, seed)
-    return with_opening_test(plan, case, wishes, found)
+    plan = with_opening_test(_plan(case, verdict, found, wishes, seed), case, wishes, found)
+    return replace(plan, fit_when=(Reason("closure-lifted"), *plan.fit_when)) if Sign.CLOSED in case.signs else plan
 
 
 def _plan(case: Situation, verdict: Verdict, found: Procedure | None, wishes: Wishes, seed: int) -> Plan:

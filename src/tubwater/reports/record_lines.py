@@ -15,6 +15,7 @@ from tubwater.tub import (
     Appointed,
     Cared,
     Clarity,
+    Closed,
     Count,
     Dosed,
     Drained,
@@ -26,6 +27,7 @@ from tubwater.tub import (
     Paper,
     Quantity,
     Reading,
+    Reopened,
     Sampled,
     Signed,
     Soaked,
@@ -156,5 +158,7 @@ _LINES: Mapping[type, Callable[[Any, UnitSystem], str]] = {
     Appointed: lambda one, units: _say("appointed", name=one.name, qualification=one.qualification),
     SourceWater: _source,
     OpeningHours: _hours,
+    Closed: lambda one, units: _say(f"closed-{one.why}", reason=one.reason, by=one.by),
+    Reopened: lambda one, units: _say("reopened", reason=one.reason),
     Signed: lambda one, units: _say("signed", "record", name=one.name, at=one.at.isoformat(), remark=one.remark),
 }

@@ -232,6 +232,7 @@ class _Writer:
     def _closure(self, one: Closure) -> list[str]:
         why = sentence(one.reason, self.units)
         settled = self.moment(one.settled) if one.settled else self.say("closure-not-settled")
+        settled = f"{settled}: {one.how}" if one.how else settled
         end = self.moment(one.end) if one.end else self.say("closure-open")
         if one.of_laboratory:
             end = f"{end}, {self._clear_sample(one)}"

@@ -80,6 +80,8 @@ PARTS: Mapping[Kind, Mapping[str, Form]] = {
         **dict.fromkeys((*METALS, "dissolved_solids", "report"), Form.TEXT),
     },
     Kind.OPENING_HOURS: dict.fromkeys(("opens", "closes"), Form.TEXT),
+    Kind.CLOSED: dict.fromkeys(("why", "reason", "by"), Form.TEXT),
+    Kind.REOPENED: {"reason": Form.TEXT},
 }
 LEADING = ("what", "at", "id")  # id may be empty; it makes a second import of the same row harmless
 COLUMNS: tuple[str, ...] = (*LEADING, *dict.fromkeys(name for kind in HAPPENINGS for name in PARTS[kind]))

@@ -232,7 +232,7 @@ def _cared(entries: Entries) -> Event | None:
 
 def _signs(entries: Entries) -> frozenset[Sign]:
     value = entries.raw("signs")
-    known = [sign.value for sign in Sign]
+    known = [sign.value for sign in Sign if sign is not Sign.CLOSED]  # stands in the record, in a table of its own
     if value is None:
         return frozenset()
     if not isinstance(value, list):

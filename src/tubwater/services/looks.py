@@ -20,9 +20,9 @@ def newest_look(events: Sequence[Event]) -> Noticed | None:
 
 
 def standing_signs(events: Sequence[Event]) -> frozenset[Sign]:
-    """The signs of the newest look."""
+    """The signs of the newest look; that a tub is closed stands in the record, and no look carries it on."""
     look = newest_look(events)
-    return look.signs if look else frozenset()
+    return look.signs - {Sign.CLOSED} if look else frozenset()
 
 
 def look_body(

@@ -1,4 +1,4 @@
-"""What a keeper writes for the record: samples, persons, source water, opening hours, signatures."""
+"""What a keeper writes for the record: samples, persons, source water, opening hours, closures, signatures."""
 
 from __future__ import annotations
 
@@ -17,12 +17,15 @@ from tubwater.services.entries import Entries
 from tubwater.tub import (
     Appointed,
     Clarity,
+    Closed,
+    ClosedWhy,
     Count,
     Event,
     Noticed,
     OpeningHours,
     Paper,
     Quantity,
+    Reopened,
     Sampled,
     Sign,
     Signed,
@@ -37,6 +40,7 @@ __all__ = [
     "found_too_much",
     "paper_of",
     "papers_of",
+    "shut_spans",
     "tap_value",
     "with_results",
 ]
@@ -78,17 +82,28 @@ def found_too_much(sample: Sampled, guideline: str) -> tuple[Germ, ...]:
 
 
 def with_results(events: Sequence[Event], papers: Sequence[Paper], guideline: str) -> tuple[Event, ...]:
-    """The events with what laboratories found that keeps people out, from each result until a later one is clear.
+    """The events with what keeps people out by the record: what a laboratory found, until a later result is clear, and
+    closures, until it is said that the tub may open.
 
     It stands in every look of that time, whatever the look itself says; whatever stood before stands on.
     """
     samples = [paper for paper in papers if isinstance(paper, Sampled)]
     spans = [span for germ in Germ for span in _spans(samples, germ, guideline)]
+    spans += [(Sign.CLOSED, closed.at, over.at if over else None) for closed, over in shut_spans(papers)]
     found = list(events)
     for sign, start, end in sorted(spans, key=lambda span: span[1]):
         found = [_marked(event, sign, start, end) for event in found]
         found.append(_look(found, start, sign))
+        if sign is Sign.CLOSED and end is not None:
+            found.append(_without_it(found, end, sign))
     return tuple(sorted(found, key=lambda event: event.at)) if spans else tuple(events)
+
+
+def shut_spans(papers: Sequence[Paper]) -> list[tuple[Closed, Reopened | None]]:
+    """Each closure with the entry that ended it, None so far."""
+    ends = [paper for paper in papers if isinstance(paper, Reopened)]
+    shut = (paper for paper in papers if isinstance(paper, Closed))
+    return [(closed, next((over for over in ends if over.at > closed.at), None)) for closed in shut]
 
 
 def _spans(samples: Sequence[Sampled], germ: Germ, guideline: str) -> list[tuple[Sign, datetime, datetime | None]]:
@@ -114,6 +129,11 @@ def _look(events: Sequence[Event], at: datetime, sign: Sign) -> Noticed:
     before = [event for event in events if isinstance(event, Noticed) and event.at <= at]
     last = max(before, key=lambda event: event.at) if before else Noticed(at)
     return replace(last, at=at, clarity=Clarity.UNKNOWN, signs=last.signs | {sign}, lapse_hours=None)
+
+
+def _without_it(events: Sequence[Event], at: datetime, sign: Sign) -> Noticed:
+    look = _look(events, at, sign)
+    return replace(look, signs=look.signs - {sign})
 
 
 def _sampled(entries: Entries) -> Paper | None:
@@ -244,6 +264,21 @@ def _clock(entries: Entries, key: str) -> time | None:
     return None
 
 
+def _closed(entries: Entries) -> Paper | None:
+    at = entries.past()
+    entries.need("reason", "why it was closed")
+    why = entries.word("why", ClosedWhy, ClosedWhy.OTHER)
+    reason, by = _short(entries, "reason"), _short(entries, "by")
+    entries.done()
+    return Closed(at, why, reason, by) if at and reason else None
+
+
+def _reopened(entries: Entries) -> Paper | None:
+    at, reason = entries.past(), _short(entries, "reason")
+    entries.done()
+    return Reopened(at, reason) if at else None
+
+
 def _signed(entries: Entries) -> Paper | None:
     at = entries.past()
     entries.need("day", "the day that is signed, such as 2026-11-20")
@@ -271,5 +306,7 @@ _READERS: Mapping[str, Callable[[Entries], Paper | None]] = {
     "appointed": _appointed,
     "source_water": _source_water,
     "opening_hours": _opening_hours,
+    "closed": _closed,
+    "reopened": _reopened,
     "signed": _signed,
 }

@@ -32,6 +32,8 @@ class Kind(StrEnum):
     APPOINTED = "appointed"
     SOURCE_WATER = "source_water"
     OPENING_HOURS = "opening_hours"
+    CLOSED = "closed"
+    REOPENED = "reopened"
     SIGNED = "signed"  # body: a table of a keeper's file; never corrected and never withdrawn
     CORRECTED = "corrected"  # body: {"entry": id, "body": {...}}
     WITHDRAWN = "withdrawn"  # body: {"entry": id, "why": text}
@@ -43,6 +45,7 @@ HAPPENINGS = (
     *(Kind.TEST, Kind.DOSED, Kind.SOAKED, Kind.FILLED, Kind.DRAINED, Kind.FEEDER),
     *(Kind.NOTICED, Kind.CARED),
     *(Kind.SAMPLED, Kind.APPOINTED, Kind.SOURCE_WATER, Kind.OPENING_HOURS),
+    *(Kind.CLOSED, Kind.REOPENED),
 )
 
 

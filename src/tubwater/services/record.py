@@ -12,6 +12,7 @@ from tubwater.advice.required import Check, CheckState, Day, checks_of
 from tubwater.errors import InputError
 from tubwater.facts import Guideline, guidelines
 from tubwater.facts.record import RecordRules, record_rules
+from tubwater.services.papers import shut_spans
 from tubwater.services.tubfile import TubFile
 from tubwater.tub import (
     Answer,
@@ -196,7 +197,8 @@ class _Maker:
     def record(self, first: date, last: date) -> Record:
         """Everything from the first day to the last."""
         tub, samples = self.file.tub, tuple(self._papers(Sampled))
-        closures = closures_of(tub, self.file.events, samples)
+        shut = shut_spans([n.said for n in self.noted if isinstance(n.said, Paper) and not n.withdrawn])
+        closures = closures_of(tub, self.file.events, samples, shut)
         begins, ends = self._moment(first), self._moment(last + timedelta(days=1))
         days = (first + timedelta(days=n) for n in range((last - first).days + 1))
         return Record(

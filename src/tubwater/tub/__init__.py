@@ -18,7 +18,18 @@ from tubwater.tub.events import (
     Soaked,
     Tested,
 )
-from tubwater.tub.papers import Appointed, Count, OpeningHours, Paper, Sampled, Signed, SourceWater
+from tubwater.tub.papers import (
+    Appointed,
+    Closed,
+    ClosedWhy,
+    Count,
+    OpeningHours,
+    Paper,
+    Reopened,
+    Sampled,
+    Signed,
+    SourceWater,
+)
 from tubwater.tub.plan import (
     AfterSoak,
     Amount,
@@ -60,6 +71,8 @@ __all__ = [
     "BetterTest",
     "Cared",
     "Clarity",
+    "Closed",
+    "ClosedWhy",
     "Count",
     "Dosed",
     "Drained",
@@ -83,6 +96,7 @@ __all__ = [
     "Reading",
     "Reagents",
     "Reason",
+    "Reopened",
     "Sampled",
     "Sanitizer",
     "Setting",

@@ -62,6 +62,7 @@ class Sign(StrEnum):
     GERMS = "other germs found"
     ILLNESS = "illness reported"
     PURPLE_INDICATOR = "purple pH colour"
+    CLOSED = "closed"  # by order or for repair, as the record says; no look tells it
 
 
 CONTAMINATIONS = frozenset(

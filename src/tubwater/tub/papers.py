@@ -1,4 +1,5 @@
-"""What the record of a tub holds beside its events: laboratory samples, persons, source water, hours, signatures.
+"""What the record of a tub holds beside its events: laboratory samples, persons, source water, hours, closures by
+order or for repair, signatures.
 
 None of it moves the belief. Times are aware datetimes.
 """
@@ -8,12 +9,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from enum import StrEnum
 from types import MappingProxyType
 
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.record import Germ
 
-__all__ = ["Appointed", "Count", "OpeningHours", "Paper", "Sampled", "Signed", "SourceWater"]
+__all__ = [
+    "Appointed",
+    "Closed",
+    "ClosedWhy",
+    "Count",
+    "OpeningHours",
+    "Paper",
+    "Reopened",
+    "Sampled",
+    "Signed",
+    "SourceWater",
+]
 
 
 @dataclass(frozen=True)
@@ -72,6 +85,32 @@ class OpeningHours:
     closes: time
 
 
+class ClosedWhy(StrEnum):
+    """Why a tub was closed that no reading and no look had closed."""
+
+    ORDER = "order"
+    REPAIR = "repair"
+    OTHER = "other"
+
+
+@dataclass(frozen=True)
+class Closed:
+    """From then on nobody is let in, until ``Reopened``; ``by`` is who ordered it or repairs, or ""."""
+
+    at: datetime
+    why: ClosedWhy
+    reason: str
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class Reopened:
+    """What the tub was closed for is over; a test after it opens the tub. ``reason`` says what was done, or ""."""
+
+    at: datetime
+    reason: str = ""
+
+
 @dataclass(frozen=True)
 class Signed:
     """Somebody signed the sheet of a day. ``bathers`` is how many were in, where that was counted."""
@@ -83,4 +122,4 @@ class Signed:
     remark: str = ""
 
 
-Paper = Sampled | Appointed | SourceWater | OpeningHours | Signed
+Paper = Sampled | Appointed | SourceWater | OpeningHours | Closed | Reopened | Signed
