@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tubwater.advice import Situation, Wishes, make_plan
 from tubwater.advice.apart import places_apart
-from tubwater.advice.costs import Stock, costs_of, price_per_gram, shopping_of
+from tubwater.advice.costs import Stock, costs_of, plan_needs, price_per_gram, shopping_of
 from tubwater.advice.needs import NEEDS, candidates_for
 from tubwater.advice.reagents import doubtful_tests, product_good_until, reagents_good_until
 from tubwater.advice.stock import lasts, left_of, soaks_per_week, use_of
@@ -311,7 +311,7 @@ def test_what_runs_out_within_the_weeks_is_bought_in_whole_packages(case: Situat
     nearly = replace(OXIDIZER, stock_grams=150.0)  # 120 g of it are gone, 40 g a week
     left, use = left_of(case, nearly), use_of(case, nearly, plan, rng())
     stock = Stock(nearly, left, use, lasts(left, use, NOW, rng()), 0.014)
-    (bought,) = [p for p in shopping_of([stock], (), replace(plan, shopping=()), NOW, 4.0)]
+    (bought,) = [p for p in shopping_of([stock], (), replace(plan, shopping=()), NOW, 4.0, plan_needs(case, plan))]
     assert bought.reason.kind in ("buy-runs-out", "buy-for-plan")
     assert (bought.packages, bought.price, bought.currency) == (1, pytest.approx(14.0), "EUR")
     assert bought.grams + 30.0 >= 4.0 * 40.0
@@ -319,12 +319,12 @@ def test_what_runs_out_within_the_weeks_is_bought_in_whole_packages(case: Situat
 
 def test_old_strips_are_bought_at_once_and_those_that_end_soon_by_then(plan: Plan) -> None:
     bare = replace(plan, shopping=())
-    (old,) = shopping_of((), [Reagents("strip", expires=ago(3.0).date())], bare, NOW, 4.0)
+    (old,) = shopping_of((), [Reagents("strip", expires=ago(3.0).date())], bare, NOW, 4.0, {})
     assert old.reason.kind == "buy-over" and old.by is None
-    (soon,) = shopping_of((), [Reagents("strip", expires=date(2026, 12, 10))], bare, NOW, 4.0)
+    (soon,) = shopping_of((), [Reagents("strip", expires=date(2026, 12, 10))], bare, NOW, 4.0, {})
     assert soon.reason.kind == "buy-ends" and soon.by is not None and soon.by.date() == date(2026, 12, 10)
     two = [Reagents("strip", expires=ago(3.0).date()), Reagents("strip", expires=date(2027, 12, 10))]
-    assert shopping_of((), two, bare, NOW, 4.0) == ()
+    assert shopping_of((), two, bare, NOW, 4.0, {}) == ()
 
 
 def test_different_currencies_are_never_added_up(case: Situation, plan: Plan) -> None:

@@ -9,10 +9,12 @@ from datetime import datetime, timedelta
 
 from tubwater.advice.now import Situation
 from tubwater.advice.reagents import product_good_until, reagents_good_until
-from tubwater.advice.stock import Lasts, Left, Range, Use, soaks_per_week
+from tubwater.advice.stock import Lasts, Left, Range, Use, soaks_per_week, taken_from_shelf
 from tubwater.tub import Plan, Product, Reagents, Reason
 
-__all__ = ["Cost", "Purchase", "Stock", "costs_of", "price_per_gram", "shopping_of"]
+__all__ = ["Cost", "Purchase", "Stock", "costs_of", "plan_needs", "price_per_gram", "shopping_of"]
+
+_OF_STOCKS = frozenset(("buy-more", "buy-fresh"))  # that the stocks tell themselves, with grams and packages
 
 
 @dataclass(frozen=True)
@@ -95,11 +97,20 @@ def _after(plan: Plan, stocks: Iterable[Stock]) -> float | None:
 
 
 def shopping_of(
-    stocks: Sequence[Stock], packs: Sequence[Reagents], plan: Plan, now: datetime, weeks: float
+    stocks: Sequence[Stock],
+    packs: Sequence[Reagents],
+    plan: Plan,
+    now: datetime,
+    weeks: float,
+    needed: Mapping[str, float],
 ) -> tuple[Purchase, ...]:
-    """What to buy so that nothing is missing for ``weeks``, what is needed first at the top."""
-    found = [Purchase(str(r.values["product"]), Reason("buy-missing")) for r in plan.shopping]
-    needed = _plan_needs(plan)
+    """What to buy so that nothing is missing for ``weeks``, what is needed first at the top.
+
+    Args:
+        needed: product to what the plan takes of it from the shelf, g.
+    """
+    missing = (r for r in plan.shopping if r.kind not in _OF_STOCKS)
+    found = [Purchase(str(r.values["product"]), Reason("buy-missing")) for r in missing]
     for stock in stocks:
         bought = _purchase(stock, needed.get(stock.product.name, 0.0), now, weeks)
         found += [bought] if bought else []
@@ -108,10 +119,12 @@ def shopping_of(
     return tuple(sorted(found, key=lambda p: p.by or now))
 
 
-def _plan_needs(plan: Plan) -> Mapping[str, float]:
+def plan_needs(case: Situation, plan: Plan) -> Mapping[str, float]:
+    """Product to what the plan takes of it from the shelf, g."""
     found: dict[str, float] = {}
-    for amount in (step.amount for step in plan.steps if step.amount):
-        found[amount.product] = found.get(amount.product, 0.0) + amount.grams
+    for step in plan.steps:
+        if step.amount:
+            found[step.amount.product] = found.get(step.amount.product, 0.0) + taken_from_shelf(case, step)
     return found
 
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from tubwater.advice.away import plan_away, plan_back
 from tubwater.advice.goals import plan_with_goals, plan_with_signs
+from tubwater.advice.in_hand import with_shelf
 from tubwater.advice.now import Situation
 from tubwater.advice.overnight import plan_overnight
 from tubwater.advice.part_change import plan_complaint, plan_metals, plan_part_change
@@ -43,7 +44,11 @@ _PLANNERS: Mapping[Way, _Planner] = {
 
 
 def make_plan(case: Situation, wishes: Wishes, seed: int = 0) -> Plan:
-    """A plan a person can carry out: steps in order, what follows, when people may get in."""
+    """A plan a person can carry out: steps in order, what follows, when people may get in, and what the shelf lacks."""
+    return with_shelf(_plan(case, wishes, seed), case)
+
+
+def _plan(case: Situation, wishes: Wishes, seed: int) -> Plan:
     if wishes.about is None:
         return usual_plan(case, wishes, seed)
     purpose, verdict = purposes()[wishes.about.key], judge(case)

@@ -19,9 +19,21 @@ from tubwater.advice.evenings import usual_use
 from tubwater.advice.now import Situation, substance_of
 from tubwater.dynamics import FULL_TABLET_GRAMS
 from tubwater.facts import Role, defaults
-from tubwater.tub import Dosed, FeederSet, Package, Plan, Product, Soaked, StepKind
+from tubwater.tub import Dosed, FeederSet, Package, Plan, Product, Soaked, Step, StepKind
 
-__all__ = ["WINDOW_DAYS", "Lasts", "Left", "Range", "Use", "lasts", "left_of", "log_weeks", "soaks_per_week", "use_of"]
+__all__ = [
+    "WINDOW_DAYS",
+    "Lasts",
+    "Left",
+    "Range",
+    "Use",
+    "lasts",
+    "left_of",
+    "log_weeks",
+    "soaks_per_week",
+    "taken_from_shelf",
+    "use_of",
+]
 
 Array = NDArray[np.float64]
 WINDOW_DAYS = 56.0  # whose use counts for the coming weeks (judgement)
@@ -146,6 +158,17 @@ def _drawn(case: Situation, product: Product, since: datetime) -> Array:
             rest = _tablets(case, product, before, after.at)
             found = found + np.maximum(after.tablets * _tablet_grams(product) - rest, 0.0)
     return found
+
+
+def taken_from_shelf(case: Situation, step: Step) -> float:
+    """Grams that a step takes from the shelf: a dose all of it, a feeder what fills up its rest."""
+    amount = step.amount
+    if amount is None or step.kind not in (StepKind.DOSE, StepKind.SET_FEEDER):
+        return 0.0
+    product = next((p for p in case.shelf.products if p.name == amount.product), None)
+    settings = _feeders(case, product) if product and step.kind is StepKind.SET_FEEDER else []
+    rest = float(np.mean(_tablets(case, product, settings[-1], case.now))) if product and settings else 0.0
+    return max(amount.grams - rest, 0.0)
 
 
 def _tablet_grams(product: Product) -> float:

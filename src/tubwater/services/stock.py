@@ -10,7 +10,7 @@ import numpy as np
 
 from tubwater.advice import Situation, Wishes, make_plan
 from tubwater.advice.apart import places_apart
-from tubwater.advice.costs import Cost, Purchase, Stock, costs_of, price_per_gram, shopping_of
+from tubwater.advice.costs import Cost, Purchase, Stock, costs_of, plan_needs, price_per_gram, shopping_of
 from tubwater.advice.needs import NEEDS, Candidate, candidates_for, needs_of
 from tubwater.advice.now import substance_of
 from tubwater.advice.reagents import GoodUntil, doubtful_tests, product_good_until, reagents_good_until
@@ -154,7 +154,7 @@ def shelf_of(
         pots=tuple(_pot(case, stock, today) for stock in stocks),
         packs=tuple(_pack(pack, today) for pack in reagents),
         doubtful=doubtful_tests(reagents, case.belief.events),
-        shopping=shopping_of(stocks, reagents, plan, case.now, weeks),
+        shopping=shopping_of(stocks, reagents, plan, case.now, weeks, plan_needs(case, plan)),
         money=_money(case, stocks, plan),
         cheapest=tuple(cheapest_for(case, offers)),
         never=never,
