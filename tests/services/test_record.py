@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tubwater.errors import Conflict, InputError, UnknownEntry
+from tubwater.reports.record_words import record_words
 from tubwater.services.document import take_document, to_document
 from tubwater.services.keeping import Keeping
 from tubwater.services.looks import standing_signs
@@ -21,6 +22,7 @@ from tubwater.services.record import CheckState, Record, record_of_file
 from tubwater.services.recorded import record_of_tub, sign_day
 from tubwater.services.tubfile import parse_table
 from tubwater.tub import Sign, Signed, VerdictKind
+from tubwater.tub import Tested as Readings
 
 START = datetime(2026, 11, 20, 15, tzinfo=UTC)
 DAY = date(2026, 11, 20)
@@ -256,6 +258,17 @@ def test_signing_twice_with_one_name_counts_once_and_a_second_signature_stands_b
         sign_day(keeping, "rowan", {"day": "2026-11-20", "name": "Kim"}, id="sig", zone=UTC)
 
 
+def test_what_a_guest_reads_counts_for_the_water_and_takes_the_place_of_no_check(keeping: Keeping) -> None:
+    note(keeping, Kind.TEST, 3, GOOD)
+    note(keeping, Kind.TEST, 1, {"method": "strip", "bromine": 5, "pH": 7.4, "guest": True})
+    found = record(keeping)
+    tests = [check.state for check in found.days[0].checks if check.key == "each-day"]
+    assert tests == [CheckState.DONE, CheckState.TO_COME] and states(found)["field-scale"] is CheckState.DONE
+    assert sum(isinstance(event, Readings) for event in keeping.file("rowan").events) == 2
+    lines = record_words(found)["days"][0]["entries"]["rows"]
+    assert ["read by a guest" in row[1] for row in lines] == [False, True]
+
+
 # Closed by order or for repair
 
 
@@ -268,7 +281,7 @@ def test_a_closure_by_order_keeps_people_out_until_it_may_open_and_is_closed_by_
     note(keeping, Kind.TEST, 7, GOOD)
     note(keeping, Kind.NOTICED, 7, {"clarity": "clear"})
     shut = keeping.verdict("rowan")
-    assert shut.kind is VerdictKind.KEEP_OUT and [r.kind for r in shut.reasons][0] == "sign-closed"
+    assert shut.kind is VerdictKind.KEEP_OUT and shut.reasons[0].kind == "sign-closed"
     plan = keeping.plan("rowan")
     assert plan.situation == "in-use" and "closure-lifted" in {r.kind for r in plan.fit_when}
     note(keeping, Kind.REOPENED, 2, {"reason": "records shown"})
@@ -297,7 +310,7 @@ def test_a_look_neither_tells_nor_ends_a_closure_for_repair(keeping: Keeping) ->
 
 @pytest.mark.parametrize("body", [{"why": "order"}, {"why": "mood", "reason": "x"}, {"reason": "x" * 201}])
 def test_a_closure_says_why(keeping: Keeping, body: dict[str, Any]) -> None:
-    with pytest.raises(InputError, match="why|reason"):
+    with pytest.raises(InputError, match=r"why|reason"):
         note(keeping, Kind.CLOSED, 2, body)
 
 

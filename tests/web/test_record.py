@@ -151,6 +151,8 @@ def test_a_business_tub_is_asked_how_it_was_sampled_and_a_household_is_not(
     form = {"method": "photometer", "scale": "as Br2", "bromine": "5", "pH": "7.4", "jets": "no", "bathers": "2"}
     assert client.post("/tubs/rowan/test", data=form, follow_redirects=False).status_code == 303
     assert "jets off, 2 bathers in" in text_of_page(client.get(RECORD))
+    assert client.post("/tubs/rowan/test", data={**form, "guest": "yes"}, follow_redirects=False).status_code == 303
+    assert "read by a guest" in text_of_page(client.get(RECORD))
     refused = client.post("/tubs/rowan/test", data={**form, "bathers": "some"})
     assert refused.status_code == 422 and 'value="some"' in refused.text and 'value="5"' in refused.text
 
@@ -231,7 +233,7 @@ def test_who_is_logged_in_signs_by_name_and_a_reader_signs_nothing(asking: tuple
     assert 'value="Kim Keeper"' in client.get(RECORD).text
     form = {"day": "2026-11-25", "name": "Robin Example"}
     assert client.post(f"{RECORD}/sign", data=form).status_code == 303
-    assert "entered by Kim Keeper" in text_of_page(client.get(RECORD))
+    assert "entered by Kim Keeper (keeper)" in text_of_page(client.get(RECORD))
     client.post("/login", data={"name": "guest", "password": WORDS, "next": "/"})
     assert client.get(RECORD).status_code == 200
     assert client.post(f"{RECORD}/sign", data=form).status_code == 403

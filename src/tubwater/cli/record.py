@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from datetime import date, datetime, tzinfo
+from functools import partial
 
 from tubwater.cli.sheets import PAPERS, written
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.printed import record_pdf
 from tubwater.reports.record import record_xlsx, render_record
-from tubwater.reports.record_words import record_words
+from tubwater.reports.record_words import named_with_role, record_words
+from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.record import Record, record_of_file
@@ -31,14 +32,14 @@ def record_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
     return _printed(words, record_of_file(file, now, *_span(words)), units, now.tzinfo)
 
 
-def record_of_logbook(words: argparse.Namespace, logbook: Logbook, tub: str, called: Callable[[str, str], str]) -> str:
-    """The record of a tub in a logbook, in the zone of this machine; ``called`` names an account and its device.
+def record_of_logbook(words: argparse.Namespace, logbook: Logbook, tub: str, accounts: Accounts) -> str:
+    """The record of a tub in a logbook, in the zone of this machine; ``accounts`` name who entered what.
 
     Raises:
         InputError: days that cannot be meant, or a file that cannot be written.
     """
     keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
-    record = record_of_tub(keeping, logbook.kits, tub, *_span(words), called=called)
+    record = record_of_tub(keeping, logbook.kits, tub, *_span(words), called=partial(named_with_role, accounts, tub))
     return _printed(words, record, UnitSystem(words.units) if words.units else keeping.file(tub).units, None)
 
 

@@ -139,7 +139,7 @@ def _record(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
 
     with _opened(words, storehouse) as logbook:
         accounts = Accounts(logbook.accounts, storehouse.passwords, SystemClock(), RandomNames())
-        return record_of_logbook(words, logbook, _tub(logbook, words.tub), accounts.called), 0
+        return record_of_logbook(words, logbook, _tub(logbook, words.tub), accounts), 0
 
 
 def _account(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:

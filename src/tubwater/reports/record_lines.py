@@ -80,6 +80,7 @@ def _tested(test: Tested, units: UnitSystem) -> str:
     methods = ", ".join(dict.fromkeys(method_or(reading.method) for reading in test.readings))
     how = [_say(f"jets-{test.jets.value}")] if test.jets is not Answer.UNKNOWN else []
     how += [_say("bathers-in", people=test.bathers)] if test.bathers is not None else []
+    how += [_say("by-guest")] if test.guest else []
     return ", ".join((_say("tested", method=methods, readings=readings), *how))
 
 

@@ -12,12 +12,13 @@ from tubwater.facts.record import CheckRule, RecordRules, SampleRule
 from tubwater.reports import units as show
 from tubwater.reports.record_lines import entry_line, found_words, germ_words, source_words, water_words
 from tubwater.reports.text import explain, method_or, sentence, text_of, upper_first
+from tubwater.services.accounts import Accounts
 from tubwater.services.papers import found_too_much
 from tubwater.services.record import Check, CheckState, Closure, DaySheet, Noted, Record, Signature
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Dosed, OpeningHours, Quantity, Reason, Sampled, Tested
 
-__all__ = ["record_words"]
+__all__ = ["named_with_role", "record_words"]
 
 _DOSED = frozenset((Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE, Quantity.PH))
 Local = Callable[[datetime], datetime]
@@ -31,6 +32,13 @@ def record_words(record: Record, local: Local = lambda at: at, units: UnitSystem
         local: turns a time into that of the place of the tub.
     """
     return _Writer(record, local, units).all()
+
+
+def named_with_role(accounts: Accounts | None, tub: str, actor: str, device: str) -> str:
+    """Who entered something at a tub, with what that account is to it; "" where there is no name."""
+    name = accounts.called(actor, device) if accounts else ""
+    role = accounts.role_on(actor, tub) if accounts and name else None
+    return f"{name} ({text_of('record-role', role.value)})" if role else name
 
 
 @dataclass(frozen=True)

@@ -165,6 +165,11 @@ class Accounts:
         found = {a.id: self._caller(a).role(tub) for a in self.store.accounts() if not a.closed}
         return {account: role for account, role in found.items() if role}
 
+    def role_on(self, account: str, tub: str) -> Role | None:
+        """What an account is to a tub, for whoever may read what it entered there."""
+        found = None if account == _HERE else self.store.account(account)
+        return self._caller(found).role(tub) if found else None
+
     def roles_of(self, account: str, by: Caller) -> Mapping[str, Role]:
         """Role by tub of an account, for an owner."""
         _demand_owner(by)

@@ -56,6 +56,7 @@ PARTS: Mapping[Kind, Mapping[str, Form]] = {
         **_QUANTITIES,
         "jets": Form.YES,
         "bathers": Form.NUMBER,
+        "guest": Form.YES,
     },
     Kind.DOSED: {"product": Form.TEXT, "amount": Form.TEXT, "measures": Form.NUMBER, "sure": Form.YES},
     Kind.SOAKED: {"people": Form.NUMBER, "lasted": Form.TEXT},

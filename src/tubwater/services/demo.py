@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from random import Random
 from typing import Any
@@ -76,9 +77,24 @@ _ROWAN: Mapping[str, Any] = {
         "volume": "1100 L",
         "sanitizer": "bromine",
         "setting": "let",
+        "guideline": "uk-business",
         "use": {"soaks_per_week": 6, "people": 3, "minutes": "40 min"},
     },
     "product": _POTS,
+}
+# How many days ago: days before each has its sheet, a repair, a sample, and since when a thermometer is used.
+_WEEKS_AGO, _RECORD_DAYS, _REPAIR, _SAMPLED, _WITH_THERMOMETER = (20, 13), 6, 4, 3, 2
+_SAMPLE: Mapping[str, Any] = {
+    "laboratory": "an invented laboratory",
+    "report": "H-113",
+    "point": "elbow deep, away from returns",
+    "colony_count": 14,
+    "coliforms": "not found",
+    "e_coli": "not found",
+    "pseudomonas_aeruginosa": "<1",
+    "legionella": "not found",
+    "sanitizer": 4.6,
+    "pH": 7.4,
 }
 _ALDER: Mapping[str, Any] = {
     "tub": {"name": "Alder", "volume": "900 L", "sanitizer": "chlorine", "kind": "inflatable"},
@@ -87,6 +103,17 @@ _ALDER: Mapping[str, Any] = {
         {"name": "dry acid", "substance": "sodium-bisulfate", "strength": "93 %", "spoon": "15 g"},
     ],
 }
+
+
+@dataclass(frozen=True)
+class _At:
+    """A clock that stands: what happened was entered then."""
+
+    time: datetime
+
+    def now(self) -> datetime:
+        """That time."""
+        return self.time
 
 
 def fill_demo(keeping: Keeping) -> tuple[str, ...]:
@@ -98,9 +125,12 @@ def fill_demo(keeping: Keeping) -> tuple[str, ...]:
         ("rowan", _ROWAN, _some_weeks(now, luck)),
         ("alder", _ALDER, iter(())),
     ):
-        keeping.add_tub(described, _DEVICE, tub)
-        for number, (at, kind, body) in enumerate(told):
-            keeping.record(tub, kind, {**body, "at": at.isoformat()}, _DEVICE, f"{tub}-{number}")
+        rows = sorted(told, key=lambda row: row[0])
+        began = min([now, *(at for at, _, _ in rows)])
+        replace(keeping, clock=_At(began)).add_tub(described, _DEVICE, tub)
+        for number, (at, kind, body) in enumerate(rows):
+            then = replace(keeping, clock=_At(at))
+            then.record(tub, kind, {**body, "at": at.isoformat()}, _DEVICE, f"{tub}-{number}")
     return ("larch", "rowan", "alder")
 
 
@@ -147,19 +177,47 @@ def _soak(at: datetime, luck: Random) -> Iterator[_Told]:
 
 
 def _some_weeks(now: datetime, luck: Random) -> Iterator[_Told]:
-    """A let tub tested with a photometer; tested an hour ago, and good."""
-    for day in (25, 18, 11, 4):
-        at = _at(now - timedelta(days=day), 10, luck)
-        body = {
-            "method": "photometer",
-            "bromine": round(luck.uniform(3.2, 4.6), 1),
-            "pH": round(luck.uniform(7.3, 7.6), 2),
-        }
-        yield at, Kind.TEST, body
-        yield at, Kind.NOTICED, {"clarity": "clear"}
-        yield at + timedelta(minutes=20), Kind.FEEDER, {"product": "bromine tablets", "tablets": 4, "opening": 0.6}
-        yield from _soak(_at(at + timedelta(days=2), 19, luck), luck)
+    """A let tub in Britain with its record: who answers, samples, a repair; tested an hour ago, and good."""
+    began = now - timedelta(days=_WEEKS_AGO[0], hours=2)
+    yield began, Kind.APPOINTED, {"name": "Robin Hazelwade", "qualification": "course for keepers of hot tubs"}
+    yield began, Kind.OPENING_HOURS, {"opens": "09:00", "closes": "21:00"}
+    yield began, Kind.SOURCE_WATER, {"total_alkalinity": "90 mg/L", "total_hardness": "7 °dH", "iron": "0.02 mg/L"}
+    for day in (*_WEEKS_AGO, *range(_RECORD_DAYS, 0, -1)):
+        yield from _day_of_record(now, day, luck)
     body = {"method": "drop-titration", "total_alkalinity": 80, "calcium_hardness": 160}
     yield now - timedelta(minutes=70), Kind.TEST, body
-    yield now - timedelta(minutes=60), Kind.TEST, {"method": "photometer", "bromine": 4.7, "pH": 7.42}
+    yield now - timedelta(minutes=60), Kind.TEST, {**_photometer(luck), "bromine": 4.7, "pH": 7.42}
     yield now - timedelta(minutes=60), Kind.NOTICED, {"clarity": "clear"}
+
+
+def _day_of_record(now: datetime, day: int, luck: Random) -> Iterator[_Told]:
+    """A test in the morning and one in the evening; among the days a repair, a sample and a reading of a guest."""
+    morning, evening = (_at(now - timedelta(days=day), hour, luck) for hour in (8, 18))
+    if day == _REPAIR:
+        yield morning, Kind.CLOSED, {"why": "repair", "by": "the trade", "reason": "the heater trips"}
+        yield evening, Kind.REOPENED, {"reason": "heating element replaced and tested"}
+        evening += timedelta(hours=1)
+    else:
+        yield morning, Kind.TEST, _photometer(luck)
+        yield morning, Kind.NOTICED, {"clarity": "clear"}
+    if day == _SAMPLED:
+        yield morning + timedelta(hours=3), Kind.SAMPLED, dict(_SAMPLE)
+    if day == 1:
+        yield evening - timedelta(hours=4), Kind.TEST, {"method": "strip", "bromine": 5, "pH": 7.5, "guest": True}
+    yield evening, Kind.TEST, _photometer(luck)
+    yield evening, Kind.NOTICED, {"clarity": "clear"}
+    if day <= _WITH_THERMOMETER:
+        yield evening + timedelta(minutes=2), Kind.TEST, {"method": "thermometer", "temperature": 38}
+    if day % 7 == 2:
+        feeder = {"product": "bromine tablets", "tablets": 4, "opening": 0.6}
+        yield evening + timedelta(minutes=10), Kind.FEEDER, feeder
+        yield from _soak(evening + timedelta(minutes=20), luck)
+    if day > 1:
+        signed = {"day": f"{evening:%Y-%m-%d}", "name": "Robin Hazelwade", "bathers": 2 if day % 7 == 2 else 0}
+        yield evening + timedelta(hours=3), Kind.SIGNED, signed
+
+
+def _photometer(luck: Random) -> dict[str, Any]:
+    """A good reading, and how the water was sampled."""
+    read = {"bromine": round(luck.uniform(4.1, 5.4), 1), "pH": round(luck.uniform(7.3, 7.5), 2)}
+    return {"method": "photometer", "scale": "as Br2", **read, "jets": False, "bathers": 0}

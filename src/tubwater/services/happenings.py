@@ -86,6 +86,7 @@ def _tested(entries: Entries) -> Event | None:
     since = entries.amount("after_dose", Dimension.TIME, "min", "30 min")
     jets = entries.word("jets", Answer, Answer.UNKNOWN)
     bathers = entries.number("bathers", 0.0, MOST_PEOPLE, "how many were in while it was sampled")
+    guest = entries.yes("guest", False)
     found = []
     for quantity in Quantity:
         for key in {quantity.value, quantity.value.replace(" ", "_"), quantity.value.lower()} & set(entries.names()):
@@ -95,7 +96,7 @@ def _tested(entries: Entries) -> Event | None:
                 found.append((key, Reading(quantity, *ends, method, at, own, since)))
     entries.done(quantity.value.replace(" ", "_") for quantity in Quantity)
     _check(entries, found)
-    return Tested(at, tuple(reading for _, reading in found), jets, bathers) if at and found else None
+    return Tested(at, tuple(reading for _, reading in found), jets, bathers, guest) if at and found else None
 
 
 def _method(entries: Entries) -> str:

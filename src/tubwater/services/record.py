@@ -236,6 +236,14 @@ class _Maker:
     def _rules(self) -> RecordRules:
         return record_rules()[self.file.tub.guideline]
 
+    @property
+    def _duties(self) -> Sequence[Event]:
+        return [event for event in self.file.events if not self._of_guest(event)]
+
+    def _of_guest(self, said: Event | Paper) -> bool:
+        """Whether a guest read it where guests may not make the checks."""
+        return self._rules.person is not None and isinstance(said, Tested) and said.guest
+
     def _date(self, at: datetime) -> date:
         return at.astimezone(self.zone).date()
 
@@ -252,11 +260,12 @@ class _Maker:
         entries = tuple(n for n in self.noted if day.begins <= n.at < day.ends and not isinstance(n.said, Signed))
         bathers = next((n for n in map(_counted, reversed(signed)) if n is not None), None)
         person = next((p for p in reversed(self._papers(Appointed)) if p.at < day.until), None)
-        found = checks_of(self._rules, self.file.tub, day, self.file.events, samples, bathers is not None)
+        found = checks_of(self._rules, self.file.tub, day, self._duties, samples, bathers is not None)
         standing = [n.said for n in entries if not n.withdrawn]
+        duties = [said for said in standing if not self._of_guest(said)]
         return DaySheet(
             day=day,
-            checks=(*found, *self._written(day, standing, person, bathers, bool(signed))),
+            checks=(*found, *self._written(day, duties, person, bathers, bool(signed))),
             entries=entries,
             closures=_running(closures, day.begins, day.ends),
             people=sum(e.people for e in standing if isinstance(e, Soaked)),

@@ -105,12 +105,15 @@ class Reading:
 
 @dataclass(frozen=True)
 class Tested:
-    """Readings taken together; ``jets`` on and ``bathers`` in while they were, None where nobody said."""
+    """Readings taken together; ``jets`` on and ``bathers`` in while they were, None where nobody said; by a ``guest``
+    of the tub, whose reading is information and no check of its keeper.
+    """
 
     at: datetime
     readings: tuple[Reading, ...]
     jets: Answer = Answer.UNKNOWN
     bathers: float | None = None
+    guest: bool = False
 
 
 @dataclass(frozen=True)

@@ -108,6 +108,8 @@ def test_of(desk: Desk, sent: Sent) -> dict[str, Any]:
         body["jets"] = sent.word("jets", Answer, "")
     if sent.text("bathers"):
         body["bathers"] = sent.number("bathers")
+    if sent.text("guest") == Answer.YES:
+        body["guest"] = True
     for quantity in Quantity:
         value = sent.text(reading_key(quantity))
         if value:

@@ -14,7 +14,7 @@ from tubwater.reports.text import kinds
 from tubwater.services.effective import Line
 from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import Kind
-from tubwater.tub import Shelf
+from tubwater.tub import ClosedWhy, Shelf
 from tubwater.web.desk import Desk, Here
 from tubwater.web.diary import shown_lines
 from tubwater.web.forms import Sent, SentForm, moment_of
@@ -35,6 +35,8 @@ _NEW: Mapping[Kind, tuple[str, ...]] = {
     Kind.APPOINTED: ("name", "qualification"),
     Kind.SOURCE_WATER: (*_SOURCE, *METALS, "dissolved_solids", "report"),
     Kind.OPENING_HOURS: ("opens", "closes"),
+    Kind.CLOSED: ("why", "reason", "by"),
+    Kind.REOPENED: ("reason",),
 }
 
 
@@ -164,6 +166,7 @@ def _add_form(
         "fields": {key: sent.text(key) if sent else "" for key in _NEW[kind]},
         "products": _offered(file.shelf, kind),
         "tasks": kinds("care"),
+        "reasons": [str(why) for why in ClosedWhy],
         "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
         "sent_at": sent.text("at") if sent else "",
         "problems": error.problems if error else (),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -12,7 +13,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from tubwater.errors import InputError
 from tubwater.reports.printed import Paper, record_pdf
 from tubwater.reports.record import record_xlsx
-from tubwater.reports.record_words import record_words
+from tubwater.reports.record_words import named_with_role, record_words
 from tubwater.reports.units import day as day_words
 from tubwater.services.ports import Kind
 from tubwater.services.record import Record
@@ -25,7 +26,7 @@ from tubwater.web.show import page
 __all__ = ["as_pdf", "as_table", "day_of", "record_found", "record_page", "router", "sign", "signed_body"]
 
 router = APIRouter(include_in_schema=False)
-_ALSO = (Kind.SAMPLED, Kind.APPOINTED, Kind.SOURCE_WATER, Kind.OPENING_HOURS)
+_ALSO = (Kind.SAMPLED, Kind.APPOINTED, Kind.SOURCE_WATER, Kind.OPENING_HOURS, Kind.CLOSED, Kind.REOPENED)
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -65,7 +66,9 @@ def record_found(desk: Desk, tub: str, first: date | None, last: date | None) ->
     Raises:
         InputError: days that cannot be meant. UnknownEntry: no such tub.
     """
-    return record_of_tub(desk.keeping, desk.kits, tub, first, last, desk.zone, desk.called)
+    return record_of_tub(
+        desk.keeping, desk.kits, tub, first, last, desk.zone, partial(named_with_role, desk.accounts, tub)
+    )
 
 
 def day_of(field: str, text: str) -> date | None:
