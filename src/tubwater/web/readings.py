@@ -24,7 +24,7 @@ __all__ = ["before_form", "enter", "enter_before", "router", "test_form", "teste
 
 router = APIRouter(include_in_schema=False)
 _USUAL = "strip"
-_ANSWERS = ("clarity", "at", "soak_not_noted", "jets", "bathers")
+_ANSWERS = ("clarity", "at", "soak_not_noted", "jets", "bathers", "guest")
 _NOTHING = dict.fromkeys(_ANSWERS, "")
 
 
@@ -93,7 +93,7 @@ def _enter(request: Request, desk: Desk, tub: str, sent: Sent, before: bool) -> 
 
 
 def _something(body: dict[str, object]) -> dict[str, object]:
-    if set(body) <= {"method", "at", "scale", "jets", "bathers"}:
+    if set(body) <= {"method", "at", "scale", "jets", "bathers", "guest"}:
         raise InputError.one("reading", "nothing", "at least one reading")
     return body
 
