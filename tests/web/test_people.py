@@ -103,6 +103,16 @@ def test_each_role_goes_as_far_as_its_tub_and_its_word(
     assert theirs.post(f"/tubs/{tub}/out", data=out).status_code == 403
 
 
+def test_a_sheet_that_names_a_tub_is_for_whoever_may_see_it(
+    owner: TestClient, app: FastAPI, guest: Account, tub: str
+) -> None:
+    theirs = logged_in(app, "Rowan")
+    for path in ("/facts/safety", "/facts/safety.pdf"):
+        assert theirs.get(path).status_code == 200
+        assert theirs.get(path, params={"tub": tub}).status_code == 403
+        assert owner.get(path, params={"tub": tub}).status_code == 200
+
+
 def test_what_the_form_does_not_name_stays(owner: TestClient, accounts: Accounts, guest: Account, tub: str) -> None:
     owner.post(f"/people/{guest.id}/roles", data={f"role_{tub}": "helper"})
     owner.post(f"/people/{guest.id}/roles", data={f"role_{ALL_TUBS}": "reader"})

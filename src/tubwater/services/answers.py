@@ -114,6 +114,17 @@ class Answers:
         key = ("troubles", tub, tuple(present), tuple(sorted(answers.items())))
         return self._once(tub, key, lambda case: troubles_of(case, present, (), answers))
 
+    def besides(self, tub: str, key: Hashable, ask: Callable[[], _Value]) -> _Value:
+        """Something else about a tub, by its ``key``: asked for again once its logbook changed or a minute went by."""
+        mark, now, whole = self.mark(tub), self.keeping.clock.now(), ("besides", tub, key)
+        kept = self._kept.get(whole)
+        if kept is None or not _same(kept, mark, now):
+            kept = _Kept(mark, now, ask())
+            with self._of(tub):
+                _keep(self._kept, whole, kept, _ANSWERS)
+        value: _Value = kept.value
+        return value
+
     def shown_first(self, tub: str, what: str, kind: str) -> bool:
         """Whether a verdict or plan of this kind is shown for the first time since the logbook changed."""
         mark = self.mark(tub)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from tubwater.facts import Guideline, Method, Substance, guidelines, methods, substances
+from collections.abc import Mapping
 
-__all__ = ["all_guidelines", "all_methods", "all_substances", "method_key"]
+from tubwater.facts import Guideline, Method, Reference, Substance, guidelines, methods, references, substances
+
+__all__ = ["all_guidelines", "all_methods", "all_references", "all_substances", "method_key"]
 
 
 def all_substances() -> tuple[Substance, ...]:
@@ -20,6 +22,11 @@ def all_methods() -> tuple[Method, ...]:
 def all_guidelines() -> tuple[Guideline, ...]:
     """Every guideline."""
     return tuple(guidelines().values())
+
+
+def all_references() -> Mapping[str, Reference]:
+    """Every source by its key."""
+    return references()
 
 
 def method_key(given: str) -> str:

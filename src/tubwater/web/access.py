@@ -33,6 +33,7 @@ __all__ = [
     "log_in",
     "log_in_form",
     "log_out",
+    "may_see",
     "pair",
     "pair_form",
     "router",
@@ -76,6 +77,13 @@ class Access:
             state = scope.setdefault("state", {})
             state.update(caller=caller, actor=caller.account, device=caller.device)
         await self._app(scope, receive, send)
+
+
+def may_see(request: Request, tub: str) -> None:
+    """Nothing, or NotAllowed; for a page that names a tub elsewhere than in its path."""
+    caller = caller_of(request)
+    if caller is not None:
+        caller.demand(Deed.READ, tub)
 
 
 def caller_of(request: Request) -> Caller | None:

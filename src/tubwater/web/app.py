@@ -19,7 +19,9 @@ from tubwater.web import (
     ahead,
     amiss,
     api,
+    beside_api,
     facts,
+    facts_api,
     first,
     happened,
     keep_api,
@@ -53,10 +55,10 @@ from tubwater.web.static import FOLDER, FixedFiles, version
 
 __all__ = ["create_app"]
 
-_PARTS = (
-    *(access, languages, api, tub_api, keep_api, tubs, first, tub, readings, plans, about, soaks, happened),
-    *(ahead, amiss, since, logbook, record, record_api, shelf, settings, facts, phones, people, upkeep),
-    *(visit, visit_api, visit_worker),
+_PARTS = (  # in the order in which a request looks for its route: what is asked for most comes first
+    *(tubs, tub, readings, plans, visit, soaks, happened, about, ahead, amiss, since, logbook, record, shelf, settings),
+    *(facts, upkeep, first, visit_worker, phones, people, access, languages),
+    *(visit_api, api, tub_api, beside_api, keep_api, record_api, facts_api),
 )
 
 

@@ -14,7 +14,9 @@ from tubwater.reports.text import explain
 from tubwater.services.handout import Contact, handout_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
 from tubwater.services.safety import safety_sheet
+from tubwater.services.tubfile import TubFile
 from tubwater.tub import Basis, Reason
+from tubwater.web.access import may_see
 from tubwater.web.desk import Desk, Here
 from tubwater.web.network import Home
 from tubwater.web.show import kept_page, page
@@ -64,7 +66,7 @@ def guideline_list(request: Request) -> HTMLResponse:
 @router.get("/facts/safety")
 def safety(request: Request, desk: Here, tub: str = "") -> HTMLResponse:
     """What never to mix, and what to do; with a tub, what stands on its shelf."""
-    file, today = desk.keeping.file(tub) if tub else None, desk.now().date()
+    file, today = _file(request, desk, tub), desk.now().date()
 
     def values() -> dict[str, Any]:
         words = safety_words(safety_sheet(file.shelf if file else None), today)
@@ -74,9 +76,10 @@ def safety(request: Request, desk: Here, tub: str = "") -> HTMLResponse:
 
 
 @router.get("/facts/safety.pdf")
-def safety_print(desk: Here, tub: str = "", paper: Paper = Paper.A4) -> Response:
+def safety_print(request: Request, desk: Here, tub: str = "", paper: Paper = Paper.A4) -> Response:
     """The safety sheet to print."""
-    sheet = safety_sheet(desk.keeping.file(tub).shelf if tub else None)
+    file = _file(request, desk, tub)
+    sheet = safety_sheet(file.shelf if file else None)
     return Response(safety_pdf(safety_words(sheet, desk.now().date()), paper), media_type="application/pdf")
 
 
@@ -98,6 +101,14 @@ def _owner_words(request: Request, desk: Desk, tub: str) -> dict[str, Any]:
     file, addresses = desk.keeping.file(tub), home.addresses() if home else ()
     contact = Contact(address=f"{addresses[0]}/tubs/{tub}" if addresses else "")
     return handout_words(handout_of_file(file, desk.now()), contact, file.units)
+
+
+def _file(request: Request, desk: Desk, tub: str) -> TubFile | None:
+    """The tub that a sheet is for, None for any; only for whoever may see it."""
+    if not tub:
+        return None
+    may_see(request, tub)
+    return desk.keeping.file(tub)
 
 
 def _why(basis: Basis) -> str:

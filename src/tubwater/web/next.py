@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from tubwater.tub import Plan, Step, StepKind
 from tubwater.web.desk import Desk
@@ -10,6 +11,7 @@ from tubwater.web.turns import turns
 
 __all__ = ["Next", "next_thing"]
 
+_AT_ONCE = 5.0  # min, within which a step may as well be done now
 _WORK = (
     StepKind.CALL,
     StepKind.DRAIN,
@@ -36,6 +38,13 @@ class Next:
     dose: Step | None = None
     steps: int = 0
     minutes: float = 0.0
+
+    @property
+    def waits_until(self) -> datetime | None:
+        """From when on the step counts; None where it may as well be done now."""
+        if self.step is None or self.step.starts_at < _AT_ONCE:
+            return None
+        return self.plan.begins + timedelta(minutes=self.step.starts_at)
 
 
 def next_thing(desk: Desk, tub: str) -> Next:

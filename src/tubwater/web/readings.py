@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -12,20 +14,31 @@ from tubwater.services.kits import BESIDE_A_TUB, asked_of, sanitizer_of, wait_se
 from tubwater.services.looks import standing_signs
 from tubwater.services.ports import Kind
 from tubwater.services.record import asks_for_record
-from tubwater.services.tested import last_readings, odd_readings, water_without
-from tubwater.tub import Quantity
+from tubwater.services.tested import LastReading, Odd, last_readings, odd_readings, water_without
+from tubwater.tub import Expectation, Quantity
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm, look_of, test_of
 from tubwater.web.next import next_thing
 from tubwater.web.pads import Field, field_of
 from tubwater.web.show import kept_page, page
 
-__all__ = ["before_form", "enter", "enter_before", "router", "test_form", "tested"]
+__all__ = ["USUAL", "Changed", "before_form", "changed_by", "enter", "enter_before", "router", "test_form", "tested"]
 
 router = APIRouter(include_in_schema=False)
-_USUAL = "strip"
+USUAL = "strip"
 _ANSWERS = ("clarity", "at", "soak_not_noted", "jets", "bathers", "guest")
 _NOTHING = dict.fromkeys(_ANSWERS, "")
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What a test changed: each quantity without it and with it, what was read, and what of it is doubted."""
+
+    before: Sequence[Expectation]
+    after: Sequence[Expectation]
+    readings: tuple[LastReading, ...]
+    odd: tuple[Odd, ...]
+    suspects: tuple[str, ...]
 
 
 @router.get("/tubs/{tub}/test")
@@ -55,13 +68,10 @@ def enter_before(request: Request, desk: Here, tub: str, sent: SentForm) -> HTML
 @router.get("/tubs/{tub}/tested/{entry}")
 def tested(request: Request, desk: Here, tub: str, entry: str, checked: bool = False) -> HTMLResponse:
     """What a test changed, the verdict, and the first thing to do."""
-    file = desk.keeping.file(tub)
-    line = desk.keeping.line(tub, entry)
-    before, after = water_without(desk.keeping, tub, (entry, f"{entry}-look")), desk.answers.water(tub)
-    verdict, coming = desk.answers.verdict(tub), next_thing(desk, tub)
+    file, found = desk.keeping.file(tub), changed_by(desk, tub, entry)
+    verdict, coming, water = desk.answers.verdict(tub), next_thing(desk, tub), desk.answers.water(tub)
 
     def values() -> dict[str, Any]:
-        readings = [r for r in last_readings(file.events).values() if r.at == line.happened]
         return {
             "tub": tub,
             "file": file,
@@ -69,13 +79,26 @@ def tested(request: Request, desk: Here, tub: str, entry: str, checked: bool = F
             "units": file.units,
             "verdict": verdict,
             "next": coming,
-            "changed": list(zip(before.quantities, after.quantities, strict=True)),
-            "odd": () if checked else odd_readings(before, readings),
-            "readings": readings,
-            "suspects": after.suspects,
+            "changed": list(zip(found.before, found.after, strict=True)),
+            "odd": () if checked else found.odd,
+            "readings": found.readings,
+            "suspects": found.suspects,
         }
 
-    return kept_page(request, "tested.html", (verdict, coming.plan, after), values)
+    return kept_page(request, "tested.html", (verdict, coming.plan, water), values)
+
+
+def changed_by(desk: Desk, tub: str, entry: str) -> Changed:
+    """What a test that was entered changed in the belief.
+
+    Raises:
+        UnknownEntry: the logbook of this tub does not hold it.
+    """
+    file, line, unread = desk.keeping.file(tub), desk.keeping.line(tub, entry), (entry, f"{entry}-look")
+    before = desk.answers.besides(tub, unread, lambda: water_without(desk.keeping, tub, unread))
+    after = desk.answers.water(tub)
+    readings = tuple(r for r in last_readings(file.events).values() if r.at == line.happened)
+    return Changed(before.quantities, after.quantities, readings, odd_readings(before, readings), after.suspects)
 
 
 def _enter(request: Request, desk: Desk, tub: str, sent: Sent, before: bool) -> HTMLResponse | RedirectResponse:
@@ -108,7 +131,7 @@ def _form(
     error: InputError | None = None,
 ) -> HTMLResponse:
     file = desk.keeping.file(tub)
-    chosen = method if method in BESIDE_A_TUB else desk.method(tub) or _USUAL
+    chosen = method if method in BESIDE_A_TUB else desk.method(tub) or USUAL
     values = {
         "tub": tub,
         "file": file,

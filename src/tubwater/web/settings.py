@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
@@ -21,7 +22,7 @@ from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
 from tubwater.web.show import page
 
-__all__ = ["FILL", "HARDNESS_UNITS", "router", "save", "settings", "volume"]
+__all__ = ["FILL", "HARDNESS_UNITS", "litres_by", "router", "save", "settings", "volume"]
 
 router = APIRouter(include_in_schema=False)
 FILL = ("total_alkalinity", "calcium_hardness", "total_hardness", "sulfate", "chloride", "magnesium", "sodium")
@@ -58,7 +59,7 @@ def volume(request: Request, desk: Here, tub: str) -> HTMLResponse:
     problems: tuple[Problem, ...] = ()
     way = sent.text("way", "meter")
     try:
-        found = _litres(way, sent) if sent.text("way") else None
+        found = litres_by(way, sent) if sent.text("way") else None
     except InputError as error:
         problems = error.problems
     values = {
@@ -74,13 +75,21 @@ def volume(request: Request, desk: Here, tub: str) -> HTMLResponse:
     return page(request, "volume.html", values, 422 if problems else 200)
 
 
-def _litres(way: str, sent: Sent) -> Litres:
+def litres_by(way: str, sent: Sent) -> Litres:
+    """Litres by one of the ways of the helper; a meter in m³, a tub in cm, seats in %.
+
+    Raises:
+        InputError: there is no such way, or a number of it is missing or cannot be meant.
+    """
+
     def of(name: str, scale: float = 1.0) -> float:
         value = sent.number(name)
-        if value is None:
-            raise InputError.one(name, "nothing", "a number")
+        if value is None or not math.isfinite(value):
+            raise InputError.one(name, sent.text(name) or "nothing", "a number")
         return value * scale
 
+    if way not in _WAYS:
+        raise InputError.one("way", way, f"one of {', '.join(_WAYS)}")
     if way == "meter":
         return by_meter(of("before", 1000.0), of("after", 1000.0))
     if way == "hose":

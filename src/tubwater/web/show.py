@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import cache, lru_cache
 from typing import Any
 
@@ -31,7 +31,7 @@ from tubwater.reports.text import (
 )
 from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
-from tubwater.tub import Amount, Expectation, Plan, Step, Verdict, VerdictKind
+from tubwater.tub import Amount, Expectation, Verdict, VerdictKind
 from tubwater.web.desk import desk_of
 from tubwater.web.next import Next
 from tubwater.web.static import address_of
@@ -40,7 +40,6 @@ from tubwater.web.today import Row
 __all__ = ["kept_page", "markup", "page", "say"]
 
 _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
-_AT_ONCE = 5.0  # min, within which a test may as well be made now
 _GAP = re.compile(r"(\d|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
 
 
@@ -167,15 +166,8 @@ def _next_sentence(found: Next, units: UnitSystem = UnitSystem.METRIC) -> str:
     if found.kind == "nothing" or found.step is None:
         return say("next.nothing", at=moment(found.plan.next_visit))
     if found.kind == "test":
-        return _test_sentence(found.plan, found.step)
+        return say("next.test-from", at=moment(found.waits_until)) if found.waits_until else say("next.test")
     return say("next.plan", step=step_text(found.step, units))
-
-
-def _test_sentence(plan: Plan, step: Step) -> str:
-    """A test, with its time where a wait comes before it."""
-    if step.starts_at < _AT_ONCE:
-        return say("next.test")
-    return say("next.test-from", at=moment(plan.begins + timedelta(minutes=step.starts_at)))
 
 
 def _span(found: Expectation | LastReading, units: UnitSystem = UnitSystem.METRIC) -> str:

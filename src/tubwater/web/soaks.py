@@ -7,16 +7,16 @@ from datetime import timedelta
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from tubwater.errors import InputError
+from tubwater.errors import InputError, UnknownEntry
 from tubwater.services.ports import Kind
 from tubwater.services.soaks import SoakAnswer, answer_to_soak
 from tubwater.services.tubfile import TubFile
-from tubwater.tub import Dosed, Plan
+from tubwater.tub import Dosed, Plan, Soaked
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm, moment_of
 from tubwater.web.show import page
 
-__all__ = ["dosed", "got_out", "got_out_form", "router", "soak_answer"]
+__all__ = ["answer_of", "dosed", "got_out", "got_out_form", "router", "soak_answer"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -44,10 +44,8 @@ def got_out(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLRespo
 @router.get("/tubs/{tub}/out/{entry}")
 def soak_answer(request: Request, desk: Here, tub: str, entry: str) -> HTMLResponse:
     """What goes in after this soak."""
-    file, line = desk.keeping.file(tub), desk.keeping.line(tub, entry)
-    people = float(line.body.get("people") or 0.0)
-    minutes = float(str(line.body.get("lasted", "30 min")).split()[0])
-    plan = desk.answers.plan(tub)
+    file = desk.keeping.file(tub)
+    people, minutes, answer = answer_of(desk, tub, entry)
     known = {x.stored.entry.id for x in desk.keeping.history(tub) if x.stands}
     values = {
         "tub": tub,
@@ -55,7 +53,7 @@ def soak_answer(request: Request, desk: Here, tub: str, entry: str) -> HTMLRespo
         "units": file.units,
         "people": people,
         "minutes": minutes,
-        "answer": _answer(desk, file, plan, people, minutes),
+        "answer": answer,
         "done": f"{entry}-dose" in known,
         "key": f"{entry}-dose",
         "entry": entry,
@@ -69,6 +67,19 @@ def dosed(request: Request, desk: Here, tub: str, entry: str, sent: SentForm) ->
     body = {"product": sent.text("product"), "amount": f"{sent.text('grams')} g"}
     desk.keeping.record(tub, Kind.DOSED, body, desk.source(request), f"{entry}-dose")
     return RedirectResponse(f"/tubs/{tub}/out/{entry}", 303)
+
+
+def answer_of(desk: Desk, tub: str, entry: str) -> tuple[float, float, SoakAnswer]:
+    """People and minutes of a soak that was entered, and what goes in after it.
+
+    Raises:
+        UnknownEntry: the logbook of this tub holds no such soak.
+    """
+    file, line = desk.keeping.file(tub), desk.keeping.line(tub, entry)
+    soak = next((e for e in file.events if isinstance(e, Soaked) and e.at == line.happened), None)
+    if soak is None or line.stored.entry.kind is not Kind.SOAKED:
+        raise UnknownEntry("soak", entry)
+    return soak.people, soak.minutes, _answer(desk, file, desk.answers.plan(tub), soak.people, soak.minutes)
 
 
 def _answer(desk: Desk, file: TubFile, plan: Plan, people: float, minutes: float) -> SoakAnswer:

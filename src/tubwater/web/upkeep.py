@@ -29,6 +29,7 @@ from tubwater.web.show import page
 __all__ = ["calendar", "done", "due", "offer", "reagents", "router", "stock", "withdraw"]
 
 router = APIRouter(include_in_schema=False)
+_DAYS_SHOWN = 30.0
 _PACK = ("method", "name", "opened", "expires")
 
 
@@ -120,7 +121,8 @@ def _stock(
     error: InputError | None = None,
 ) -> HTMLResponse:
     file, newest = desk.keeping.file(tub), desk.keeping.newest(tub, Kind.SHELF)
-    report = shelf_of_tub(desk.answers, desk.kits, tub, file, weeks)
+    asked = ("stock", weeks, desk.method(tub))
+    report = desk.answers.besides(tub, asked, lambda: shelf_of_tub(desk.answers, desk.kits, tub, file, weeks))
     values = {
         "tub": tub,
         "file": file,
@@ -141,6 +143,8 @@ def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) ->
     file = desk.keeping.file(tub)
     readers: list[Token] = accounts.calendars(tub, caller) if accounts and caller else []
     address = f"{str(request.base_url).rstrip('/')}/tubs/{quote(tub)}/calendar.ics"
+    asked = ("due", desk.method(tub))
+    dues = desk.answers.besides(tub, asked, lambda: due_of_tub(desk.answers, desk.kits, tub, file, _DAYS_SHOWN))
     rows = [
         {
             "now": due.now,
@@ -153,7 +157,7 @@ def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) ->
             "task": due.key if due.kind is DueKind.CARE else "",
             "key": desk.keeping.names.fresh(),
         }
-        for due in due_of_tub(desk.answers, desk.kits, tub, file, 30.0)
+        for due in dues
     ]
     values = {
         "tub": tub,

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from tubwater.services.card import card_of
 from tubwater.web.desk import Here
-from tubwater.web.show import page, say
+from tubwater.web.show import kept_page, page, say
 from tubwater.web.static import FOLDER, address_of, version
 from tubwater.web.visit_view import visit_words, words_for_phone
 
@@ -63,6 +63,10 @@ def words() -> dict[str, str]:
 def card(request: Request, desk: Here, tub: str) -> HTMLResponse:
     """What a pair of readings means at this tub, for the next two weeks without a network."""
     found = card_of(desk.keeping, tub)
-    groups = [(value, list(rows)) for value, rows in groupby(found.rows, key=lambda row: row.sanitizer)]
-    values = {"tub": tub, "file": desk.keeping.file(tub), "card": found, "groups": groups, "words": visit_words}
-    return page(request, "visit_card.html", values)
+    file = desk.keeping.file(tub)
+
+    def values() -> dict[str, Any]:
+        groups = [(value, list(rows)) for value, rows in groupby(found.rows, key=lambda row: row.sanitizer)]
+        return {"tub": tub, "file": file, "card": found, "groups": groups, "words": visit_words}
+
+    return kept_page(request, "visit_card.html", (), values, (found.made, desk.answers.mark(tub)))
