@@ -144,9 +144,9 @@ def test_readings_stand_on_either_scale() -> None:
 # By hand: 1 g of H2O2 is 29.400 mmol, of ascorbic acid (176.124 g/mol) 5.678 mmol, each one mol of halogen per mol;
 # 1.9 g of thiosulfate pentahydrate meet 1 g of Cl2 (a water utility's table), so 1 g meets 7.423 mmol.
 REDUCERS = {
-    "hydrogen peroxide": (Composition.of(demand=1e3 / 34.014), 4.698, 2.085),  # mg of Br2 and of Cl2 that 1 mg takes
-    "ascorbic acid": (Composition.of(demand=1e3 / 176.124), 0.9074, 0.4026),
-    "sodium thiosulfate": (Composition.of(sodium=8.059, sulfate=4.029, demand=1e3 / 1.9 / 70.906), 1.1862, 0.5263),
+    "hydrogen peroxide": (Composition.of(reductant=1e3 / 34.014), 4.698, 2.085),  # mg of Br2 and of Cl2 that 1 mg takes
+    "ascorbic acid": (Composition.of(reductant=1e3 / 176.124), 0.9074, 0.4026),
+    "sodium thiosulfate": (Composition.of(sodium=8.059, sulfate=4.029, reductant=1e3 / 1.9 / 70.906), 1.1862, 0.5263),
 }
 
 
@@ -168,14 +168,14 @@ def test_a_reducer_takes_its_halogen_at_once_and_leaves_the_halide_and_acid(name
         assert water.alkalinity + salt - after.alkalinity == pytest.approx(moved, abs=1e-12)
 
 
-def test_an_excess_of_reducer_stays_as_demand_and_a_dose_into_halogen_free_water_too() -> None:
+def test_an_excess_of_reducer_stays_and_a_dose_into_halogen_free_water_too() -> None:
     product = REDUCERS["hydrogen peroxide"][0]
     brought = 10.0e-3 / 34.014 / float(kg_water_per_litre(TUB))  # 10 mg/L, mol/kg
     after = dose(TUB.plus(bromine=3e-5, chlorine=1e-5), product, 13.0, 1300.0)
     assert after.bromine == pytest.approx(0.0, abs=1e-18)
     assert after.chlorine == pytest.approx(0.0, abs=1e-18)
-    assert after.demand == pytest.approx(brought - 4e-5, rel=1e-4)
-    assert dose(TUB, product, 13.0, 1300.0).demand == pytest.approx(brought, rel=1e-4)
+    assert after.reductant == pytest.approx(brought - 4e-5, rel=1e-4)
+    assert dose(TUB, product, 13.0, 1300.0).reductant == pytest.approx(brought, rel=1e-4)
 
 
 def test_ascorbic_acid_costs_the_alkalinity_of_its_stoichiometry() -> None:
@@ -192,13 +192,13 @@ def test_monopersulfate_is_left_to_its_own_rate_by_a_reducer() -> None:
 
 @given(st.floats(0.0, 1e-3), st.floats(0.0, 1e-3), st.floats(0.0, 1e-3), st.floats(0.0, 200.0))
 def test_a_reducer_never_takes_more_than_there_is_and_loses_nothing(
-    bromine: float, chlorine: float, demand: float, grams: float
+    bromine: float, chlorine: float, there: float, grams: float
 ) -> None:
-    water = TUB.plus(bromine=bromine, chlorine=chlorine, demand=demand)
+    water = TUB.plus(bromine=bromine, chlorine=chlorine, reductant=there)
     product = REDUCERS["hydrogen peroxide"][0]
     after = dose(water, product, grams, 1300.0)
     assert min(after.bromine, after.chlorine) >= 0.0
-    assert after.demand >= demand - 1e-15
+    assert after.reductant >= there - 1e-15
     brought = grams * product.per_gram[-1] / 1300.0 / kg_water_per_litre(water)
-    owed = after.demand - after.bromine - after.chlorine
-    assert owed == pytest.approx(float(demand + brought - bromine - chlorine), abs=1e-12)
+    owed = after.reductant - after.bromine - after.chlorine
+    assert owed == pytest.approx(float(there + brought - bromine - chlorine), abs=1e-12)

@@ -39,7 +39,7 @@ def test_the_table_by_hand_covers_every_substance_but_those_that_use_halogen_up(
     [("hydrogen-peroxide", 2.08), ("ascorbic-acid", 1 / 2.484), ("thiosulfate-pentahydrate", 1 / 1.9)],
 )
 def test_a_reducer_uses_up_the_halogen_that_its_source_says(key: str, chlorine: float) -> None:
-    demand = substances()[key].composition.per_gram[INDEX["demand"]]
+    demand = substances()[key].composition.per_gram[INDEX["reductant"]]
     assert demand * 70.906 == pytest.approx(chlorine, rel=0.003)
 
 

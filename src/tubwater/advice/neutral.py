@@ -41,4 +41,4 @@ def neutralised(case: Situation, steps: Sequence[Step]) -> tuple[Reason, ...]:
 def _demand(substance: Substance, product: Product | None) -> float:
     """Halogen that a gram uses up, mol."""
     strength = (product.strength if product else None) or substance.strength[1]
-    return float(substance.composition.scaled(strength).per_gram[INDEX["demand"]])
+    return float(substance.composition.scaled(strength).per_gram[INDEX["reductant"]])

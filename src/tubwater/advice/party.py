@@ -163,7 +163,8 @@ def _wanted(line: Timeline, case: Situation, kit: Kit) -> float:
     if kit.oxidizer is None:
         return 0.0
     state, rates, limits = line.beside.state, line.beside.rates, case.limits(case.sanitizer_quantity)
-    owed = state.water.demand * -np.expm1(-_MORNING_HOURS * rates.slow_rate) * case.grams_per_mol * 993.0
+    ripe = state.water.demand * -np.expm1(-_MORNING_HOURS * rates.slow_rate)
+    owed = (state.water.reductant + ripe) * case.grams_per_mol * 993.0
     goal = limits.aim_low + _PLACE * (limits.aim_high - limits.aim_low)
     missing = float(np.median(goal - case.sanitizer_of(state) + owed))
     oxidant = case.products.compositions[kit.oxidizer.name].oxidant * case.grams_per_mol

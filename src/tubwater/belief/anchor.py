@@ -36,6 +36,7 @@ _SMALL = {  # mol/kg; below these amounts a total is told on a plain scale, abov
     "chlorine": 2e-6,
     "monopersulfate": 1e-6,
     "demand": 2e-6,
+    "reductant": 2e-6,
 }
 _ROWS = np.array([INDEX[name] for name in _SMALL])
 _EDGES = np.array(list(_SMALL.values()))[:, None]

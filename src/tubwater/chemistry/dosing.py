@@ -1,7 +1,7 @@
 """A dose: grams of a product into litres of water, linear in the totals; a reducer takes halogen at once.
 
 Thiosulfate, ascorbic acid and peroxide meet the halogen within seconds (H2O2 + OBr- 1.2e6 kg/(mol s), Water Res.
-1997, 31:900), so the ``demand`` that a product itself brings does not wait as that of the bathers does.
+1997, 31:900), so what a product brings of it does not wait as the slow part of the bathers' does.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ def dose(water: Water, composition: Composition, grams: ArrayLike, litres: Array
         water: any shape S. composition: of the product as it stands on the shelf.
         grams: g, broadcast against S. litres: L at the water's temperature, broadcast against S.
     Returns:
-        The water mixed: what a reducer could not find halogen for stays in it as demand.
+        The water mixed: what a reducer could not find halogen for stays in it.
     """
     kg = np.asarray(litres, dtype=float) * kg_water_per_litre(water)
     per_kg = np.asarray(grams, dtype=float) / kg
@@ -32,5 +32,5 @@ def dose(water: Water, composition: Composition, grams: ArrayLike, litres: Array
     column = composition.per_gram.reshape((-1, *([1] * len(shape))))
     totals = water.totals.reshape((-1, *([1] * (len(shape) - len(water.shape))), *water.shape))
     mixed = Water(np.broadcast_to(water.temperature, shape), totals + column * per_kg)
-    reducer = composition.per_gram[INDEX["demand"]]
+    reducer = composition.per_gram[INDEX["reductant"]]
     return reduce_halogen(mixed, reducer * per_kg) if reducer > 0.0 else mixed

@@ -72,12 +72,12 @@ def spend(water: Water, amount: ArrayLike) -> Water:
 
 
 def reduce_halogen(water: Water, amount: ArrayLike) -> Water:
-    """So much of the water's demand (mol/kg) as is a reducer meets the halogen now; what finds none stays demand.
+    """So much of the water's reductant (mol/kg) meets the halogen now; what finds none stays.
 
     Monopersulfate is left alone: none of the sources says how fast a reducer meets it.
     """
-    met = np.minimum(np.minimum(np.asarray(amount, dtype=float), water.demand), water.bromine + water.chlorine)
-    return spend(water, met).plus(demand=-met)
+    met = np.minimum(np.minimum(np.asarray(amount, dtype=float), water.reductant), water.bromine + water.chlorine)
+    return spend(water, met).plus(reductant=-met)
 
 
 def bromine_shares(solution: Equilibrium) -> dict[str, Array]:

@@ -33,6 +33,7 @@ MG_PER_MOL: dict[str, float] = {
     "bromine as chlorine": 70.906,  # HOBr read as Cl2
     "monopersulfate": 70.906,  # read as Cl2 in a total reading
     "demand": 159.808,  # as Br2
+    "reductant": 159.808,  # as Br2
     "bromide": 79.904,
     "chloride": 35.453,
     "sulfate": 96.0626,

@@ -36,7 +36,8 @@ COMPONENTS: tuple[str, ...] = (
     "bromine",  # active bromine(+1): HOBr and OBr-
     "chlorine",  # active chlorine(+1): HOCl, OCl- and what cyanurate holds
     "monopersulfate",
-    "demand",  # organic matter, or a reducer left over, in mol of halogen(+1) that it will use
+    "demand",  # organic matter that takes halogen later, once it is broken down, in mol of halogen(+1)
+    "reductant",  # what takes halogen at once: ripe organic matter or a reducer left over, in mol of halogen(+1)
 )
 INDEX: dict[str, int] = {name: i for i, name in enumerate(COMPONENTS)}
 _CHARGES = {

@@ -2,7 +2,8 @@
 
 Rate laws: monopersulfate and bromide react second order (two-electron oxygen transfer, Lente et al. 2009,
 Inorg. Chem. 48:1763); hypochlorous acid and bromide at once and by mole (Kumar & Margerum 1987, from memory);
-idle loss and the slow part of the bathers' demand are first order (engineering judgement); carbon dioxide
+idle loss is first order, and the slow part of the bathers' demand breaks down by first order, with or without halogen
+there, into what takes halogen at once, and waits for it where there is none (engineering judgement); carbon dioxide
 leaves in proportion to its excess over the air (two-film theory with one kLa; Lewis & Whitman 1924, from memory).
 A halogen that is used up becomes a halide and leaves one acid, which the strong-ion alkalinity shows by itself.
 """
@@ -21,11 +22,11 @@ __all__ = ["FULL_TABLET_GRAMS", "TubState", "advance", "alkalinity_of", "refill"
 
 Array = NDArray[np.float64]
 FULL_TABLET_GRAMS = 20.0  # common practice; the release rate is stated for this size
-_HALF_AVAILABLE = 0.5 / 159_808.0  # mol/kg: at 0.5 mg/L as Br2 the slow demand runs at half speed (judgement)
 _SECONDS = 3600.0
 _LONGEST = {Mode.COVERED: 6.0, Mode.OPEN: 1.0, Mode.CIRCULATING: 0.5, Mode.SOAKING: 0.25}  # h
 _BR, _BROMINE, _CL, _CHLORINE = INDEX["bromide"], INDEX["bromine"], INDEX["chloride"], INDEX["chlorine"]
-_MPS, _SO4, _DEMAND, _C = INDEX["monopersulfate"], INDEX["sulfate"], INDEX["demand"], INDEX["carbonate"]
+_MPS, _SO4, _C = INDEX["monopersulfate"], INDEX["sulfate"], INDEX["carbonate"]
+_DEMAND, _REDUCTANT = INDEX["demand"], INDEX["reductant"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +76,7 @@ def advance(
         _lose(totals, rates, hours / steps, state.water.temperature)
         _dissolve(totals, 0.5 * gone, rates, tablet)
         _react(totals, rates, 0.0)
+        totals[_REDUCTANT] = _spend(totals, totals[_REDUCTANT])
         grams = grams - gone
         ph = _exchange(totals, frozen, ph, rates, hours / steps, mode)
     if settle:
@@ -92,13 +94,13 @@ def ventilate(state: TubState, kla_time: ArrayLike, rates: Rates, buffer: Frozen
 
 
 def soak(state: TubState, rates: Rates, bather_hours: ArrayLike, people: ArrayLike) -> TubState:
-    """The moment people get out: the fast demand is met, the slow joins the pool, splashed water is replaced."""
+    """The moment people get out: the fast demand is met or waits, the slow joins the pool, splash is replaced."""
     kg = rates.litres * 0.993
     load = rates.demand * np.asarray(bather_hours, dtype=float) / kg
     wet = top_up(state, rates, np.asarray(people) * rates.carry_out, lost=True)
     totals = wet.water.totals.copy()
-    left = _spend(totals, load * rates.fast_share)
-    totals[_DEMAND] += left + load * (1.0 - rates.fast_share)
+    totals[_REDUCTANT] = _spend(totals, totals[_REDUCTANT] + load * rates.fast_share)
+    totals[_DEMAND] += load * (1.0 - rates.fast_share)
     return TubState(Water(wet.water.temperature, totals), wet.tablet_grams, wet.tablet_count, wet.opening, wet.ph)
 
 
@@ -119,7 +121,7 @@ def refill(state: TubState, rates: Rates, fraction: ArrayLike) -> TubState:
 
 
 def alkalinity_of(totals: Array) -> Array:
-    """Strong-ion alkalinity of component totals (17, *S), eq/kg, shape S."""
+    """Strong-ion alkalinity of component totals (18, *S), eq/kg, shape S."""
     value: Array = np.tensordot(STRONG_CHARGE, totals, axes=1)
     return value
 
@@ -161,13 +163,12 @@ def _move(totals: Array, amount: Array, take: tuple[int, ...], give: tuple[int, 
 
 
 def _lose(totals: Array, rates: Rates, hours: float, temperature: Array) -> None:
-    """The slow demand takes halogen between two halves of the idle loss (in place)."""
+    """What has become ripe of the demand takes halogen between two halves of the idle loss (in place)."""
     share = -np.expm1(-0.5 * hours * rates.decay_at(temperature))
     _spend(totals, (totals[_BROMINE] + totals[_CHLORINE]) * share)
-    active = totals[_BROMINE] + totals[_CHLORINE]
-    speed = rates.slow_rate * active / (active + _HALF_AVAILABLE)
-    wanted = totals[_DEMAND] * -np.expm1(-speed * hours)
-    totals[_DEMAND] -= wanted - _spend(totals, wanted)
+    ripe = totals[_DEMAND] * -np.expm1(-rates.slow_rate * hours)
+    totals[_DEMAND] -= ripe
+    totals[_REDUCTANT] = _spend(totals, totals[_REDUCTANT] + ripe)
     _spend(totals, (totals[_BROMINE] + totals[_CHLORINE]) * share)
 
 
