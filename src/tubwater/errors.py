@@ -17,6 +17,7 @@ How a computation ended is a value, never an exception: exceptions are for misus
 from __future__ import annotations
 
 import difflib
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -32,6 +33,7 @@ __all__ = [
     "UnknownEntry",
     "UnknownKey",
     "WrongCredentials",
+    "quoted",
 ]
 
 
@@ -53,6 +55,13 @@ class Problem:
         return f"{self.field}: got {self.given}, expected {self.expected}."
 
 
+def quoted(given: object) -> str:
+    """What was entered, as a problem gives it back: a text in double quotes, anything else as it stands."""
+    if not isinstance(given, str):
+        return str(given).lower() if isinstance(given, bool) else str(given)
+    return json.dumps(given, ensure_ascii=False) if given not in ("", "nothing") else "nothing"
+
+
 class TubwaterError(Exception):
     """Anything Tubwater refuses on purpose."""
 
@@ -67,7 +76,7 @@ class InputError(TubwaterError):
     @classmethod
     def one(cls, field: str, given: object, expected: str) -> InputError:
         """An error with a single problem."""
-        return cls([Problem(field, repr(given) if isinstance(given, str) else str(given), expected)])
+        return cls([Problem(field, quoted(given), expected)])
 
 
 class UnknownKey(TubwaterError):
@@ -79,7 +88,7 @@ class UnknownKey(TubwaterError):
         self.known: tuple[str, ...] = tuple(sorted(known))
         self.nearest: tuple[str, ...] = tuple(difflib.get_close_matches(given, self.known, n=3, cutoff=0.5))
         hint = f"; did you mean {' or '.join(self.nearest)}?" if self.nearest else ""
-        super().__init__(f"no {table} is called {given!r}{hint}")
+        super().__init__(f"no {table} is called {quoted(given)}{hint}")
 
 
 class ChemistryError(TubwaterError):
@@ -91,7 +100,7 @@ class UnknownEntry(TubwaterError):
 
     def __init__(self, what: str, given: str) -> None:
         self.what, self.given = what, given
-        super().__init__(f"the logbook holds no {what} {given!r}")
+        super().__init__(f"the logbook holds no {what} {quoted(given)}")
 
 
 class Conflict(TubwaterError):

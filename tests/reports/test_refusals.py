@@ -66,8 +66,8 @@ def test_english_stays_as_the_exception_says_it() -> None:
         ("1 to 90 days", ("1", "90")),
         ("tables headed [[product]]", ("[[product]]",)),
         ('an amount with its unit in quotes, such as "1300 L"', ('"1300 L"',)),
-        (str(UnknownEntry("tub", "none")), ("'none'",)),
-        (str(UnknownKey("guideline", "hom", ["home", "spa"])), ("'hom'", "home")),
+        (str(UnknownEntry("tub", "none")), ('"none"',)),
+        (str(UnknownKey("guideline", "hom", ["home", "spa"])), ('"hom"', "home")),
     ],
 )
 def test_what_is_filled_in_stands_in_the_german_clause_too(text: str, kept: tuple[str, ...]) -> None:

@@ -171,12 +171,12 @@ def test_persons_hours_and_water_stand_on_the_sheet(client: TestClient, rowan: s
 def test_a_closure_by_order_is_entered_shown_and_ended_by_hand(
     client: TestClient, keeping: Keeping, rowan: str, clock: Clock
 ) -> None:
-    form = {"why": "order", "reason": "records missing", "by": "the district"}
+    form = {"why": "order", "reason": "records missing, 2 to 3 days", "by": "the district"}
     assert client.post("/tubs/rowan/add/closed", data=form, follow_redirects=False).status_code == 303
     assert keeping.verdict("rowan").kind is VerdictKind.KEEP_OUT
     assert "closed by order" in text_of_page(client.get("/tubs/rowan"))
     shown = text_of_page(client.get(RECORD))
-    assert "By order of the district: records missing" in shown and "still closed" in shown
+    assert "By order of the district: records missing, 2 to 3 days" in shown and "still closed" in shown
     clock.time += timedelta(minutes=5)
     opened = client.post("/tubs/rowan/add/reopened", data={"reason": "shown"}, follow_redirects=False)
     assert opened.status_code == 303

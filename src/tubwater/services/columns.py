@@ -5,13 +5,13 @@ One row is one happening. The columns have the names of the entries in a keeper'
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from enum import Enum
 from typing import Any, Protocol
 
 from tubwater.errors import InputError
+from tubwater.services.happenings import between
 from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import HAPPENINGS, Kind
 from tubwater.tub import Quantity
@@ -44,7 +44,7 @@ class Form(Enum):
 
     TEXT = "a text"
     NUMBER = "a number"
-    READING = 'a number, "<1", ">10", or "1 to 2" for between'
+    READING = 'a number, "<1", ">10", or "1 to 2" or "1-2" for between'
     YES = "yes or no"
     LIST = "words with a semicolon between them"
 
@@ -87,7 +87,6 @@ PARTS: Mapping[Kind, Mapping[str, Form]] = {
 LEADING = ("what", "at", "id")  # id may be empty; it makes a second import of the same row harmless
 COLUMNS: tuple[str, ...] = (*LEADING, *dict.fromkeys(name for kind in HAPPENINGS for name in PARTS[kind]))
 _BY_HEADING = {name.casefold(): name for name in COLUMNS}
-_BETWEEN = re.compile(r"\s*(\S.*?)\s+to\s+(\S.*?)\s*")
 
 
 def heading_of(cell: Cell) -> str | None:
@@ -118,8 +117,7 @@ def value_of(form: Form, cell: Cell) -> Any:
 
 
 def _reading(text: str) -> Any:
-    between = _BETWEEN.fullmatch(text)
-    return [_number_or_text(between[1]), _number_or_text(between[2])] if between else _number_or_text(text)
+    return [_number_or_text(end) for end in between(text) or ()] or _number_or_text(text)
 
 
 def _number_or_text(text: str) -> Any:
@@ -139,8 +137,8 @@ def cell_of(value: Any) -> Cell:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list | tuple):
-        between = len(value) == 2 and all(any(sign.isdigit() for sign in str(item)) for item in value)
-        return (" to " if between else "; ").join(str(item) for item in value)
+        both = len(value) == 2 and all(any(sign.isdigit() for sign in str(item)) for item in value)
+        return (" to " if both else "; ").join(str(item) for item in value)
     return value if value is None or isinstance(value, str | int | float) else str(value)
 
 

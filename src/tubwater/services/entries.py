@@ -9,7 +9,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from tubwater.errors import InputError, Problem
+from tubwater.errors import InputError, Problem, quoted
 from tubwater.facts import Form, Substance
 from tubwater.units import Dimension, parse_amount
 
@@ -36,7 +36,7 @@ class Entries:
 
     def wrong(self, key: str, given: object, expected: str) -> None:
         """Notes a problem."""
-        shown = f'"{given}"' if isinstance(given, str) else _shown(given)
+        shown = quoted(given) if isinstance(given, str) else _shown(given)
         self.problems.append(Problem(self.where(key), shown, expected))
 
     def raw(self, key: str) -> Any:

@@ -45,7 +45,11 @@ _PLAIN_UNITS = {
     Quantity.TURBIDITY: "NTU",
 }
 _BEYOND = re.compile(r"\s*([<>])\s*(.+)")
-_VALUE = 'a number, [low, high] for "between", "<1", ">10" or a text with a unit'
+_NUMBER = r"\d[\d.,]*"
+# "2 to 3", "2 bis 3 mg/L", "between 2 and 3"; and "2-3", where the first is a number alone, so that no date is meant.
+_BETWEEN_WORDS = re.compile(r"\s*(?:between\s+|zwischen\s+)?(\d.*?)\s+(?:to|bis|and|und)\s+(\d.*?)\s*", re.IGNORECASE)
+_BETWEEN_DASH = re.compile(rf"\s*({_NUMBER})\s*[-–—−]\s*({_NUMBER}(?:\s*[^\d\s.,-].*?)?)\s*")
+_VALUE = 'a number, "2 to 3" or "2-3" for between, "<1", ">10" or a text with a unit'
 
 
 def products_by_name(shelf: Shelf) -> Mapping[str, Product]:
@@ -121,6 +125,7 @@ def _ends(entries: Entries, key: str, quantity: Quantity) -> tuple[float, float,
     value = entries.raw(key)
     unit = _PLAIN_UNITS.get(quantity, "mg/L")
     try:
+        value = between(value) or value if isinstance(value, str) else value
         if isinstance(value, list) and len(value) == 2:
             (low, unit), (high, unit) = (
                 _end(value[0], unit, entries.where(key)),
@@ -135,6 +140,12 @@ def _ends(entries: Entries, key: str, quantity: Quantity) -> tuple[float, float,
     except InputError as error:
         entries.problems.extend(error.problems)
         return None
+
+
+def between(text: str) -> list[str] | None:
+    """Both ends of a reading between two steps, as they were written; None where it is something else."""
+    found = _BETWEEN_WORDS.fullmatch(text) or _BETWEEN_DASH.fullmatch(text)
+    return [found[1], found[2]] if found else None
 
 
 def _end(value: Any, unit: str, field: str) -> tuple[float, str]:

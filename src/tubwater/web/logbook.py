@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from tubwater.errors import InputError
 from tubwater.reports.text import kinds
 from tubwater.services.effective import Line
+from tubwater.services.happenings import between
 from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import Kind
 from tubwater.tub import ClosedWhy, Shelf
@@ -24,6 +25,7 @@ __all__ = ["add", "add_form", "correct", "entry_page", "logbook", "router", "wit
 
 router = APIRouter(include_in_schema=False)
 _A_PAGE = 60
+_TEXTS = frozenset(("reason", "by", "name", "qualification", "laboratory", "point"))  # stand as they are written
 _SOURCE = tuple(quantity.value.replace(" ", "_") for quantity in SOURCE_QUANTITIES)
 _NEW: Mapping[Kind, tuple[str, ...]] = {
     Kind.DOSED: ("product", "amount", "measures"),
@@ -109,13 +111,13 @@ def _taken(desk: Desk, sent: Sent) -> dict[str, str]:
 def _typed(sent: Sent, keys: Any) -> dict[str, Any]:
     """Fields as values: numbers, lists and true or false as JSON has them; anything else is a text."""
     found = {key: sent.text(key) for key in keys}
-    return {key: _value(text) for key, text in found.items() if text}
+    return {key: text if key in _TEXTS else _value(text) for key, text in found.items() if text}
 
 
 def _value(text: str) -> Any:
-    low, between, high = text.partition(" to ")
-    if between:
-        return [low.strip(), high.strip()]
+    ends = between(text)
+    if ends:
+        return ends
     try:
         return json.loads(text)
     except (ValueError, RecursionError):
