@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Callable
 
     from tubwater.services.keeping import Keeping
     from tubwater.services.storage import Storehouse
@@ -49,24 +50,23 @@ def _serve(words: argparse.Namespace) -> int:
     from tubwater.services.keeping import Keeping
     from tubwater.services.memory import RandomNames, SystemClock
     from tubwater.web import create_app
-    from tubwater.web.network import is_here
+    from tubwater.web.network import AnyOnce, is_here
     from tubwater.web.serving import listen, serve
 
     clock, names, here = SystemClock(), RandomNames(), is_here(words.host) and not words.https
     logbook = open_logbook(words.logbook or _place(words.demo))
     try:
         accounts = Accounts(logbook.accounts, ArgonPasswords(), clock, names)
-        if not here and not accounts.exist():
+        if not is_here(words.host) and not accounts.exist():
             expected = "this computer alone, or an account first: tubwater account add NAME"
-            option, given = ("--https", "no account") if words.https else ("--host", words.host)
-            raise InputError.one(option, given, expected)
+            raise InputError.one("--host", words.host, expected)
         with listen(words.host, words.port) as listener:
-            secure = _secure(words, listener.getsockname()[1]) if words.https else None
+            secure = _secure(words, listener.getsockname()[1], accounts.exist) if words.https else None
             keeping = Keeping(logbook.entries, logbook.snapshots, clock, names)
             if words.demo:
                 _fill(keeping)
             home = secure.home if secure else _home(words.host, listener.getsockname()[1])
-            hosts = _OWN_NAMES if here else None
+            hosts = _OWN_NAMES if here else AnyOnce(accounts.exist, _OWN_NAMES)
             app = create_app(keeping, hosts=hosts, kits=logbook.kits, accounts=accounts, home=home)
             serve(app, listener, not words.no_browser, secure)
     finally:
@@ -74,8 +74,8 @@ def _serve(words: argparse.Namespace) -> int:
     return 0
 
 
-def _secure(words: argparse.Namespace, port: int) -> Secure:
-    """HTTPS on every address of this computer; its certificates stand beside the logbook."""
+def _secure(words: argparse.Namespace, port: int, allowed: Callable[[], bool]) -> Secure:
+    """HTTPS on every address of this computer once it is ``allowed``; its certificates stand beside the logbook."""
     from datetime import UTC, datetime
     from pathlib import Path
 
@@ -92,7 +92,7 @@ def _secure(words: argparse.Namespace, port: int) -> Secure:
 
     listeners = listen_everywhere(port + 1 if words.https_port is None else words.https_port)
     try:
-        return Secure(listeners, renew)
+        return Secure(listeners, renew, allowed)
     except OSError as error:
         for listener in listeners:
             listener.close()

@@ -7,13 +7,14 @@ import ssl
 import stat
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from cryptography import x509
 from fastapi import FastAPI
+from fastapi.testclient import TestClient
 
 from tubwater.errors import InputError
 from tubwater.logbook import open_logbook
@@ -24,7 +25,8 @@ from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.web import create_app
 from tubwater.web.certificates import Certificates, certificates, fingerprint
-from tubwater.web.network import home_addresses, host_names
+from tubwater.web.guard import HERE_ONLY
+from tubwater.web.network import AnyOnce, home_addresses, host_names
 from tubwater.web.serving import Secure, listen, listen_everywhere
 from web.harness import ZONE, Clock, Plain
 
@@ -101,6 +103,44 @@ def test_whoever_trusts_the_authority_reaches_the_pages_under_each_of_their_name
     secure: int, made: Certificates, name: str
 ) -> None:
     assert asked(secure, trusting(made), name).startswith(b"HTTP/1.1 200")
+
+
+def test_phones_are_answered_as_soon_as_there_is_an_account(
+    app: FastAPI, made: Certificates, accounts: Accounts
+) -> None:
+    secure = Secure([listen("127.0.0.1", 0)], lambda: made, accounts.exist)
+    with secure.serving(app):
+        with pytest.raises(ConnectionRefusedError):
+            asked(secure.home.port, trusting(made), "localhost")
+        assert not secure.open
+        accounts.add("keeper", WORDS)
+        assert answered(secure.home.port, trusting(made)).startswith(b"HTTP/1.1 200")
+        assert secure.open
+
+
+def answered(port: int, context: ssl.SSLContext) -> bytes:
+    """What is answered once somebody is there."""
+    until = time.monotonic() + 180.0
+    while True:
+        try:
+            return asked(port, context, "localhost")
+        except ConnectionRefusedError:
+            assert time.monotonic() < until
+            time.sleep(0.1)
+
+
+def test_who_was_never_allowed_stops_as_well(app: FastAPI, made: Certificates) -> None:
+    with Secure([listen("127.0.0.1", 0)], lambda: made, lambda: False).serving(app):
+        pass
+
+
+def test_names_of_others_are_refused_until_everybody_has_to_log_in(keeping: Keeping, accounts: Accounts) -> None:
+    app = create_app(keeping, zone=ZONE, hosts=AnyOnce(accounts.exist, HERE_ONLY), accounts=accounts)
+    asking = TestClient(app, base_url="http://elsewhere.example", follow_redirects=False)
+    assert asking.get("/").status_code == 421
+    assert TestClient(app, base_url="http://localhost").get("/").status_code == 200
+    accounts.add("keeper", WORDS)
+    assert asking.get("/").headers["location"].startswith("/login")
 
 
 @pytest.mark.skipif(not by_ipv6(), reason="this computer has no IPv6")
@@ -218,9 +258,18 @@ def test_a_renewed_certificate_is_shown_while_it_runs_though_the_look_before_fai
     monkeypatch.setattr("tubwater.web.serving._LOOKED_AT", 0.05)
     with answering(app, renew) as port:
         until = time.monotonic() + 60
-        while time.monotonic() < until and ssl.get_server_certificate(("127.0.0.1", port), timeout=60) == first:
+        while time.monotonic() < until and shown(port) == first:
             time.sleep(0.05)
-        assert ssl.get_server_certificate(("127.0.0.1", port), timeout=60) == made.chain.read_text() != first
+        assert shown(port) == made.chain.read_text() != first
+
+
+def shown(port: int) -> str:
+    """The certificate that is shown; who comes in the moment of its change is refused, and asks again."""
+    for _ in range(20):
+        with suppress(ssl.SSLError):
+            return ssl.get_server_certificate(("127.0.0.1", port), timeout=60)
+        time.sleep(0.02)
+    raise AssertionError("no certificate is shown")
 
 
 def test_a_folder_for_certificates_that_cannot_be_written_is_said(

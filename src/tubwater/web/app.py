@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Container
 from datetime import tzinfo
 
 from fastapi import FastAPI
@@ -65,7 +65,7 @@ _PARTS = (  # in the order in which a request looks for its route: what is asked
 def create_app(
     services: Keeping,
     zone: tzinfo | None = None,
-    hosts: Collection[str] | None = HERE_ONLY,
+    hosts: Container[str] | None = HERE_ONLY,
     kits: KitStore | None = None,
     accounts: Accounts | None = None,
     home: Home | None = None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Container
 from urllib.parse import urlsplit
 
 from fastapi import HTTPException
@@ -49,7 +49,7 @@ class Guard:
     refused); None allows any. What changes something is taken from this application's own pages only.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Collection[str] | None = HERE_ONLY) -> None:
+    def __init__(self, app: ASGIApp, hosts: Container[str] | None = HERE_ONLY) -> None:
         self._app = app
         self._hosts = hosts
 

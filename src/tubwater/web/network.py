@@ -5,12 +5,12 @@ from __future__ import annotations
 import ipaddress
 import re
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["AT_HOME", "Home", "home_addresses", "host_names", "is_at_home", "is_here"]
+__all__ = ["AT_HOME", "AnyOnce", "Home", "home_addresses", "host_names", "is_at_home", "is_here"]
 
 # This computer itself, and what networks at home number themselves from (RFC 1918, RFC 4193).
 AT_HOME = tuple(
@@ -41,6 +41,20 @@ def host_names() -> tuple[str, ...]:
         return ("localhost",)
     first = name.partition(".")[0]
     return tuple(dict.fromkeys(("localhost", name, first, f"{first}.local")))
+
+
+class AnyOnce(Container[str]):
+    """Names under which the pages may be asked: some, and any as soon as whoever asks has to log in.
+
+    Before that, a page elsewhere that points a name of its own here could do what whoever sits here may.
+    """
+
+    def __init__(self, guarded: Callable[[], bool], names: Container[str]) -> None:
+        self._guarded, self._names, self._any = guarded, names, False
+
+    def __contains__(self, name: object) -> bool:
+        self._any = self._any or self._guarded()
+        return self._any or name in self._names
 
 
 @dataclass(frozen=True)

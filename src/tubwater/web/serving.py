@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Secure", "listen", "listen_everywhere", "serve"]
 
+_ASKED_AGAIN = 1.0  # s
 _LOOKED_AT = 6 * 3600.0  # s between two looks at the certificates
 
 
@@ -69,11 +70,19 @@ def _bound(host: str, port: int, apart: bool = False) -> socket.socket:
 
 
 class Secure:
-    """HTTPS beside the pages on this computer: its own port, certificates that are looked after while it runs."""
+    """HTTPS beside the pages on this computer: its own port, certificates that are looked after while it runs.
 
-    def __init__(self, listeners: Sequence[socket.socket], renew: Callable[[], Certificates]) -> None:
+    Nobody is answered before it is ``allowed``, which is looked at again every second until it is.
+    """
+
+    def __init__(
+        self,
+        listeners: Sequence[socket.socket],
+        renew: Callable[[], Certificates],
+        allowed: Callable[[], bool] = lambda: True,
+    ) -> None:
         self.listeners = list(listeners)
-        self._renew = renew
+        self._renew, self._allowed = renew, allowed
         self._found = renew()
         self._over = threading.Event()
 
@@ -82,6 +91,11 @@ class Secure:
         """How phones reach it."""
         return Home("https", int(self.listeners[0].getsockname()[1]), self._found.authority)
 
+    @property
+    def open(self) -> bool:
+        """Whether phones are answered already."""
+        return self._allowed()
+
     @contextmanager
     def serving(self, app: FastAPI) -> Iterator[None]:
         """Answers in threads of its own as long as it is held."""
@@ -89,7 +103,7 @@ class Secure:
         config.load()
         server = uvicorn.Server(config)
         threads = [
-            threading.Thread(target=server.run, kwargs={"sockets": self.listeners}, daemon=True),
+            threading.Thread(target=self._answer, args=(server,), daemon=True),
             threading.Thread(target=self._look_after, args=(config.ssl,), daemon=True),
         ]
         for thread in threads:
@@ -101,6 +115,14 @@ class Secure:
             self._over.set()
             for thread in threads:
                 thread.join(5)
+            for listener in self.listeners:
+                listener.close()
+
+    def _answer(self, server: uvicorn.Server) -> None:
+        while not self._allowed():
+            if self._over.wait(_ASKED_AGAIN):
+                return
+        server.run(sockets=self.listeners)
 
     def _look_after(self, context: ssl.SSLContext) -> None:
         """A certificate that was renewed counts from the next connection on."""
@@ -117,7 +139,8 @@ def serve(app: FastAPI, listener: socket.socket, browser: bool = True, secure: S
     print(text_of("cli", "at", {"address": address}), flush=True)
     if secure:
         others = " ".join(secure.home.addresses())
-        print(text_of("cli", "for-phones", {"address": address, "others": others}), flush=True)
+        kind = "for-phones" if secure.open else "for-phones-later"
+        print(text_of("cli", kind, {"address": address, "others": others}), flush=True)
     if browser:
         threading.Timer(1.0, webbrowser.open, (address,)).start()
     server = uvicorn.Server(_config(app))
