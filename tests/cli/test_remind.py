@@ -6,6 +6,8 @@ import json
 import socketserver
 import threading
 from collections.abc import Iterator
+from contextvars import copy_context
+from datetime import UTC, datetime
 from email import message_from_bytes
 from email.message import Message
 from email.policy import default
@@ -14,8 +16,11 @@ from pathlib import Path
 import pytest
 
 from tubwater.cli.app import run
-from tubwater.cli.mail import SentFile
+from tubwater.cli.mail import SentFile, letter_text
+from tubwater.services.due import Due, DueKind
+from tubwater.services.reminders import due_today
 from tubwater.services.tubfile import example_text
+from tubwater.tub import Reason
 
 TODAY, TOMORROW = (["--now", f"2026-11-{day}T09:00:00+00:00"] for day in (25, 26))
 FROM = ["--mail-from", "tub@example.org"]
@@ -182,3 +187,15 @@ def test_a_memory_that_is_not_one_is_left_alone(
     assert remind(file, server, "--state", str(other), *TODAY) == 2
     assert "--state" in capsys.readouterr().err and other.read_text(encoding="utf-8") == "not of this command"
     assert not SentFile(tmp_path / "none.json").knows("anything")
+
+
+def test_a_letter_tells_the_hours_of_the_keepers_zone_however_they_were_stored() -> None:
+    now = datetime.fromisoformat("2026-11-25T21:00:00+05:30")
+    reason = Reason("clock-behind", {"time": "2026-11-25T17:15+00:00"})
+    times = (datetime(2026, 11, 25, 17, 0, tzinfo=UTC), datetime(2026, 11, 25, 20, 0, tzinfo=UTC))
+    last = datetime(2026, 11, 24, 20, 0, tzinfo=UTC)  # the 25th in India
+    dues = [Due(DueKind.TEST, "pH", at, False, 0.0, reason, last, whole_day=False) for at in times]
+    today = due_today(dues, now)
+    assert [due.at.isoformat() for due in today] == ["2026-11-25T22:30:00+05:30"]  # the other is tomorrow there
+    said = " ".join(copy_context().run(letter_text, "Larch", today, now).split())
+    assert "22:30" in said and "22:45" in said and "17:" not in said and "24 Nov" not in said

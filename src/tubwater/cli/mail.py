@@ -7,7 +7,8 @@ import json
 import os
 import smtplib
 import ssl
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from contextvars import copy_context
 from dataclasses import dataclass
 from datetime import datetime
 from email.message import EmailMessage
@@ -18,11 +19,12 @@ from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.due import reminder_text
 from tubwater.reports.text import text_of
-from tubwater.services.due import due_of_file
+from tubwater.reports.zone import tell_times_in
+from tubwater.services.due import Due, due_of_file
 from tubwater.services.reminders import Letter, address_of, due_today, remind
 from tubwater.services.tubfile import TubFile
 
-__all__ = ["MailServer", "SentFile", "remind_answer"]
+__all__ = ["MailServer", "SentFile", "letter_text", "remind_answer"]
 
 _SECONDS = 30.0  # to wait for a mail server
 _PORTS = {"starttls": 587, "tls": 465, "none": 25}
@@ -42,12 +44,18 @@ def remind_answer(words: argparse.Namespace, file: TubFile, now: datetime) -> st
     if dues:
         subject = text_of("due", "mail-subject", {"name": file.tub.name, "count": len(dues)})
         memory = SentFile(_state(words))
-        text = reminder_text(file.tub.name, dues, now)
+        text = copy_context().run(letter_text, file.tub.name, dues, now)
         sent = remind(file.tub.name, subject, text, addresses, now, server, memory, words.again)
     if words.json:
         return to_json({"due": dues, "sent": sent}) + "\n"
     kind = "mail-nothing" if not dues else "mail-sent" if sent else "mail-had"
     return text_of("due", kind, {"list": ", ".join(sent or addresses)}) + "\n"
+
+
+def letter_text(name: str, dues: Sequence[Due], now: datetime) -> str:
+    """The letter with the times of its sentences in the zone of ``now``, however they were stored."""
+    tell_times_in(now.tzinfo)
+    return reminder_text(name, dues, now)
 
 
 def _addresses(words: argparse.Namespace) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Protocol
 from uuid import UUID, uuid5
@@ -53,8 +53,10 @@ class Memory(Protocol):
 
 
 def due_today(dues: Iterable[Due], now: datetime) -> tuple[Due, ...]:
-    """What is overdue or due on this day, in the keeper's zone."""
-    return tuple(due for due in dues if due.now or due.at.astimezone(now.tzinfo).date() <= now.date())
+    """What is overdue or due on this day, each with its time in the keeper's zone, which is that of ``now``."""
+    zone = now.tzinfo
+    here = (replace(due, at=due.at.astimezone(zone), last=due.last and due.last.astimezone(zone)) for due in dues)
+    return tuple(due for due in here if due.now or due.at.date() <= now.date())
 
 
 def remind(
