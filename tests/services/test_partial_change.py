@@ -55,3 +55,12 @@ def test_a_plan_that_changes_a_part_of_the_water_says_so_at_its_fill() -> None:
     keeping.record(tub, Kind.TEST, {"method": "drop-titration", "total_alkalinity": 290.0})
     water = [step for step in keeping.plan(tub).steps if step.kind in (StepKind.DRAIN, StepKind.FILL)]
     assert [(step.kind, step.partial) for step in water] == [(StepKind.DRAIN, False), (StepKind.FILL, True)]
+
+
+def test_what_follows_the_heating_of_a_partial_change_may_wait_for_the_morning() -> None:
+    keeping = Keeping(MemoryEntries(), MemorySnapshots(), Clock(), RandomNames())
+    tub = keeping.add_tub(TUB)
+    keeping.record(tub, Kind.TEST, {"method": "photometer", "bromine": 4.0, "pH": 7.6})
+    keeping.record(tub, Kind.TEST, {"method": "drop-titration", "total_alkalinity": 290.0})
+    there = [reason.kind for reason in keeping.plan(tub).notes if reason.kind.startswith("be-there")]
+    assert there == ["be-there", "be-there-or-later"]

@@ -56,7 +56,8 @@ def shared_out(
 def be_there(steps: Sequence[Step], equipment: Equipment, begins: datetime) -> list[Reason]:
     """When somebody has to be there, where that is more than once."""
     found = stretches(steps, equipment)
-    return [_be_there(begins, stretch) for stretch in found] if len(found) > 1 else []
+    waits = any(step.partial for step in steps)
+    return [_be_there(begins, s, waits and _is_warm(steps, s)) for s in found] if len(found) > 1 else []
 
 
 def _beside(step: Step) -> bool:
@@ -70,10 +71,15 @@ def _by_itself(step: Step, equipment: Equipment) -> bool:
     return heats or (step.kind is StepKind.WAIT and step.covered)
 
 
-def _be_there(begins: datetime, stretch: Stretch) -> Reason:
+def _is_warm(steps: Sequence[Step], stretch: Stretch) -> bool:
+    """Whether it follows hours of heating under the cover, which may as well be more of them."""
+    return stretch.first > 0 and steps[stretch.first - 1].kind is StepKind.HEAT
+
+
+def _be_there(begins: datetime, stretch: Stretch, may_wait: bool) -> Reason:
     at = begins + timedelta(minutes=stretch.begin)
     values: dict[str, float | str] = {"time": at.isoformat(timespec="minutes"), "minutes": stretch.end - stretch.begin}
-    return Reason("be-there", values)
+    return Reason("be-there-or-later" if may_wait else "be-there", values)
 
 
 def _too_short(first: Stretch, minutes: float) -> tuple[Reason, ...]:
