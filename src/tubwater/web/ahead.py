@@ -21,7 +21,7 @@ from tubwater.services.tested import last_readings
 from tubwater.services.tubfile import TubFile
 from tubwater.tub import Quantity
 from tubwater.web.desk import Desk, Here
-from tubwater.web.forms import Sent, asked_of_page, moment_of
+from tubwater.web.forms import Sent, asked_of_page, moment_of, share_in
 from tubwater.web.show import kept_page, page, say
 
 __all__ = ["Picture", "days_of", "outlook_page", "router", "scenario_of"]
@@ -84,17 +84,15 @@ def scenario_of(desk: Desk, sent: Sent) -> Scenario:
     Raises:
         InputError: something cannot be read.
     """
-    people, opening = sent.number("party_people", 0.0) or 0.0, sent.number("opening")
+    people = sent.number("party_people", 0.0) or 0.0
     party = _later(desk, sent, "party_at")
-    if opening is not None and not 0.0 <= opening <= 100.0:  # in %, as it was typed
-        raise InputError.one("opening", opening, "0 to 100")
     return Scenario(
         party_at=party if people else None,
         party_people=people,
         party_minutes=sent.number("party_minutes", 60.0) or 60.0,
         away_from=_later(desk, sent, "away_from"),
         away_until=_later(desk, sent, "away_until"),
-        opening=None if opening is None else opening / 100.0,
+        opening=share_in("opening", sent.text("opening")),
         tablets=sent.number("tablets"),
         test_now=sent.word("test", BESIDE_A_TUB, BESIDE_A_TUB[0]) if sent.text("test") else "",
     )

@@ -15,7 +15,18 @@ from tubwater.services.tubfile import TubFile
 from tubwater.tub import Answer, Clarity, OxidantScale, Quantity, Sign
 from tubwater.web.desk import Desk
 
-__all__ = ["Sent", "SentForm", "asked_of_page", "look_of", "moment_of", "number_in", "reading_key", "test_of", "twice"]
+__all__ = [
+    "Sent",
+    "SentForm",
+    "asked_of_page",
+    "look_of",
+    "moment_of",
+    "number_in",
+    "reading_key",
+    "share_in",
+    "test_of",
+    "twice",
+]
 
 
 class Sent:
@@ -132,6 +143,25 @@ def look_of(desk: Desk, sent: Sent, file: TubFile) -> dict[str, Any] | None:
         return None
     answers = {"soak_not_noted": unlogged} if unlogged else {}
     return look_body(file.events, clarity, seen, {**answers, **moment_of(desk, sent)})
+
+
+def share_in(field: str, text: str) -> float | None:
+    """A share (0 to 1) from a percentage such as "40" or "40 %"; None where it is empty.
+
+    Up to one without its sign might be a share as well, as files write it: that is asked about.
+
+    Raises:
+        InputError: it is no percentage, or might be two.
+    """
+    plain = text.strip().removesuffix("%")
+    value = number_in(field, plain)
+    if value is None:
+        return None
+    if not 0.0 <= value <= 100.0:
+        raise InputError.one(field, text, "0 to 100")
+    if 0.0 < value <= 1.0 and plain == text.strip():
+        raise InputError.one(field, text, f"{100.0 * value:g} % or {value:g} %, whichever is meant")
+    return value / 100.0
 
 
 def twice(sent: Sent) -> str:

@@ -18,13 +18,14 @@ from tubwater.services.ports import Kind
 from tubwater.tub import ClosedWhy, Shelf
 from tubwater.web.desk import Desk, Here
 from tubwater.web.diary import shown_lines
-from tubwater.web.forms import Sent, SentForm, moment_of
+from tubwater.web.forms import Sent, SentForm, moment_of, share_in
 from tubwater.web.show import page
 
 __all__ = ["add", "add_form", "correct", "entry_page", "logbook", "router", "withdraw"]
 
 router = APIRouter(include_in_schema=False)
 _A_PAGE = 60
+_SHARE = "opening"  # 0 to 1 in the logbook and in files, per cent for a person
 _TEXTS = frozenset(("reason", "by", "name", "qualification", "laboratory", "point"))  # stand as they are written
 _SOURCE = tuple(quantity.value.replace(" ", "_") for quantity in SOURCE_QUANTITIES)
 _NEW: Mapping[Kind, tuple[str, ...]] = {
@@ -111,7 +112,13 @@ def _taken(desk: Desk, sent: Sent) -> dict[str, str]:
 def _typed(sent: Sent, keys: Any) -> dict[str, Any]:
     """Fields as values: numbers, lists and true or false as JSON has them; anything else is a text."""
     found = {key: sent.text(key) for key in keys}
-    return {key: text if key in _TEXTS else _value(text) for key, text in found.items() if text}
+    return {key: _read(key, text) for key, text in found.items() if text}
+
+
+def _read(key: str, text: str) -> Any:
+    if key == _SHARE:
+        return share_in(key, text)
+    return text if key in _TEXTS else _value(text)
 
 
 def _value(text: str) -> Any:
@@ -124,7 +131,9 @@ def _value(text: str) -> Any:
         return text
 
 
-def _text(value: Any) -> str:
+def _text(value: Any, key: str = "") -> str:
+    if key == _SHARE and isinstance(value, int | float):
+        return f"{100.0 * value:g} %"
     if isinstance(value, list) and len(value) == 2 and all(not isinstance(v, list) for v in value) and _numeric(value):
         return f"{value[0]} to {value[1]}"
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
@@ -139,14 +148,14 @@ def _entry(
 ) -> HTMLResponse:
     file = desk.keeping.file(tub)
     (shown,) = shown_lines(desk, [line], file.units)
-    fields = {key: sent.text(key) if sent else _text(value) for key, value in line.body.items() if key != "at"}
+    fields = {key: sent.text(key) if sent else _text(value, key) for key, value in line.body.items() if key != "at"}
     stored = line.stored
     values = {
         "tub": tub,
         "file": file,
         "line": shown,
         "fields": fields,
-        "first": {key: _text(value) for key, value in stored.entry.body.items() if key != "at"},
+        "first": {key: _text(value, key) for key, value in stored.entry.body.items() if key != "at"},
         "recorded": desk.local(stored.recorded),
         "by": desk.called(stored.entry.source.actor, stored.entry.source.device),
         "key": desk.keeping.names.fresh(),
