@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import html
+import re
 from collections.abc import Callable
 
 import pytest
 from fastapi.testclient import TestClient
+from markupsafe import Markup
 from playwright.sync_api import Page, expect
 
 from tubwater.services.keeping import Keeping
+from tubwater.services.lookup import all_references
 from tubwater.services.ports import Kind
+from tubwater.tub import Basis, BasisKind, Reason
+from tubwater.web.show import around, explain
 from web.harness import violations
 
 GERMAN = {"accept-language": "de-DE,de;q=0.9,en;q=0.5"}
@@ -117,3 +123,31 @@ def test_what_a_phone_keeps_follows_the_language(open_page: Callable[..., Page],
 def expect_kept(page: Page, path: str, lang: str) -> None:
     """Waits until the browser's own copy of a page is in a language."""
     page.wait_for_function(f"async ([path, lang]) => (await ({KEPT})(path)) === lang", arg=[path, lang])
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/facts/substances",
+        "/facts/methods",
+        "/facts/guidelines",
+        "/tubs/larch",
+        "/tubs/larch/volume?way=plate&litres=1300",
+    ],
+)
+def test_what_the_facts_say_is_marked_as_english_on_a_german_page(client: TestClient, tub: str, path: str) -> None:
+    german = client.get(path, headers={"accept-language": "de"}).text
+    marked = re.findall(r'<span lang="en">[^<]+</span>', german)
+    assert marked and "&lt;span" not in german
+    rest = german
+    for part in marked:
+        rest = rest.replace(part, "")
+    sources = [source.title for source in all_references().values()]
+    assert [title for title in sources if html.escape(title) in rest] == []
+    assert 'lang="en"' not in re.sub(r"<button[^>]*>", "", client.get(path).text)
+
+
+def test_a_text_around_markup_escapes_everything_but_that() -> None:
+    basis = explain(Reason("", basis=Basis(BasisKind.COMMON_PRACTICE, (), "<b>bold</b>")))
+    assert "&lt;b&gt;bold&lt;/b&gt;" in basis
+    assert around("tub.limits", basis=Markup("<i>x</i>")) == "Limits: <i>x</i>."

@@ -18,6 +18,7 @@ from tubwater.tub import Quantity, Reason
 
 __all__ = [
     "explain",
+    "explained",
     "field_words",
     "kinds",
     "marked",
@@ -114,12 +115,17 @@ def marked(reason: Reason, units: UnitSystem = UnitSystem.METRIC) -> str:
 
 def explain(reason: Reason) -> str:
     """How sure a reason's numbers are and where they come from; empty where they are the keeper's own."""
+    return ": ".join(part for part in explained(reason) if part)
+
+
+def explained(reason: Reason) -> tuple[str, str]:
+    """The same in two parts: how sure, in the chosen language; sources and notes, in the English of the facts."""
     if reason.basis is None:
-        return ""
+        return "", ""
     sources = [references()[key] for key in reason.basis.sources]
     named = "; ".join(f"{source.title} ({source.publisher})" for source in sources)
     kind = text_of("basis", reason.basis.kind.value)
-    return ": ".join(part for part in (kind, named, reason.basis.note) if part)
+    return kind, ": ".join(part for part in (named, reason.basis.note) if part)
 
 
 def quantity_unit(quantity: Quantity | str, units: UnitSystem = UnitSystem.METRIC) -> str:

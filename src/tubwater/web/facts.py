@@ -6,11 +6,11 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
+from markupsafe import Markup
 
 from tubwater.reports.handout_words import handout_words
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
 from tubwater.reports.safety_words import safety_words
-from tubwater.reports.text import explain
 from tubwater.services.handout import Contact, handout_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
 from tubwater.services.safety import safety_sheet
@@ -19,7 +19,7 @@ from tubwater.tub import Basis, Reason
 from tubwater.web.access import may_see
 from tubwater.web.desk import Desk, Here
 from tubwater.web.network import Home
-from tubwater.web.show import kept_page, page
+from tubwater.web.show import explain, kept_page, page
 
 __all__ = [
     "facts",
@@ -111,5 +111,5 @@ def _file(request: Request, desk: Desk, tub: str) -> TubFile | None:
     return desk.keeping.file(tub)
 
 
-def _why(basis: Basis) -> str:
+def _why(basis: Basis) -> Markup:
     return explain(Reason("", basis=basis))

@@ -6,14 +6,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from tubwater.errors import InputError
-from tubwater.reports.text import explain
 from tubwater.services.happened import all_happened, find_happened, happened_body, settled_body
 from tubwater.services.looks import SEEN_AT_EACH_TEST, standing_signs
 from tubwater.services.ports import Kind
 from tubwater.tub import Reason, Sign
 from tubwater.web.desk import Here
 from tubwater.web.forms import SentForm
-from tubwater.web.show import page
+from tubwater.web.show import explain, page
 
 __all__ = ["choose", "first_steps", "note", "router", "settle"]
 

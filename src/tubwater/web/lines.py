@@ -9,12 +9,12 @@ from markupsafe import Markup
 
 from tubwater.reports.charts import RangeLine, Table, range_line, range_sentence, range_table
 from tubwater.reports.scale import shown, with_unit
-from tubwater.reports.text import explain
 from tubwater.services.advise import WaterReport
 from tubwater.services.kits import limits_of
 from tubwater.services.tested import last_readings
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.tub import Expectation, Plan, Quantity, Reason
+from tubwater.web.show import explain
 
 __all__ = ["Line", "lines_of"]
 
@@ -28,7 +28,7 @@ class Line:
     picture: Markup
     sentence: str
     table: Table
-    basis: str
+    basis: Markup
 
 
 def lines_of(file: TubFile, water: WaterReport, plan: Plan, units: UnitSystem) -> list[Line]:

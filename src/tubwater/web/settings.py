@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.datastructures import FormData
 
 from tubwater.errors import InputError, Problem
-from tubwater.reports.text import explain, text_of
+from tubwater.reports.text import text_of
 from tubwater.services.lookup import all_guidelines
 from tubwater.services.ports import Kind
 from tubwater.services.tubfile import UnitSystem
@@ -20,7 +20,7 @@ from tubwater.services.volume import Litres, by_hose, by_meter, by_plate, by_rec
 from tubwater.tub import Reason, Sanitizer, Setting, TubKind, VolumeBasis
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import page
+from tubwater.web.show import explain, page
 
 __all__ = ["FILL", "HARDNESS_UNITS", "litres_by", "router", "save", "settings", "volume"]
 

@@ -20,7 +20,7 @@ from tubwater.reports.plain import amount_text, measures_text, moment, step_text
 from tubwater.reports.refusals import refusal
 from tubwater.reports.scale import shown, span_words
 from tubwater.reports.text import (
-    explain,
+    explained,
     field_words,
     marked,
     named,
@@ -31,13 +31,13 @@ from tubwater.reports.text import (
 )
 from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
-from tubwater.tub import Amount, Expectation, Verdict, VerdictKind
+from tubwater.tub import Amount, Expectation, Reason, Verdict, VerdictKind
 from tubwater.web.desk import desk_of
 from tubwater.web.next import Next
 from tubwater.web.static import address_of
 from tubwater.web.today import Row
 
-__all__ = ["kept_page", "markup", "page", "say"]
+__all__ = ["around", "explain", "foreign", "kept_page", "markup", "page", "say"]
 
 _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
 _GAP = re.compile(r"(\d|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
@@ -93,6 +93,28 @@ def _here(request: Request) -> str:
     return request.url.path + query if request.method == "GET" else "/"
 
 
+def explain(reason: Reason) -> Markup:
+    """How sure a reason's numbers are and where they come from, with the words of the facts marked as English."""
+    kind, rest = explained(reason)
+    if not rest:
+        return escape(kind)
+    return Markup("{}: {}").format(kind, foreign(rest))
+
+
+def foreign(text: str) -> Markup:
+    """Words of the facts, which are English whatever the page is in: marked so for whom a page is read aloud."""
+    return escape(text) if language() is Language.ENGLISH else Markup('<span lang="en">{}</span>').format(text)
+
+
+def around(kind: str, **marked: Markup) -> Markup:
+    """A text of the pages around parts that are markup already."""
+    gaps = {name: f"\x00{name}\x00" for name in marked}
+    text = str(escape(text_of("web", kind, gaps)))
+    for name, gap in gaps.items():
+        text = text.replace(gap, marked[name])
+    return Markup(text)
+
+
 @lru_cache(4096, typed=True)  # markup is another thing than the same letters
 def _nonbreaking(text: str) -> Markup:
     """Numbers stay with their units: "1,300 L" is not torn apart at a line's end."""
@@ -115,6 +137,8 @@ def _templates() -> Environment:
         sentence=sentence,
         marked=marked,
         explain=explain,
+        around=around,
+        foreign=foreign,
         quantity_unit=quantity_unit,
         amount_text=amount_text,
         step_text=step_text,
