@@ -38,11 +38,11 @@ def plan_too_high(case: Situation, verdict: Verdict, seed: int) -> Plan:
     _feeder_closed(line, case)
     line.add(Step(StepKind.VENT, minutes=10.0, reasons=(Reason("vent-first"),), cautions=("adult-stays", "vent-cover")))
     line.add(Step(StepKind.COVER, minutes=1.0, cautions=("cover-locked",)))
-    hours = _hours_to_fall(case)
+    hours, likely = _hours_to_fall(case)
     again = case.now + timedelta(hours=hours)
-    line.wait(60.0 * hours - line.clock, Reason("let-it-fall-by-itself"), covered=True)
+    line.wait(60.0 * hours - line.clock, Reason("let-it-fall-by-itself" if likely else "falls-slowly"), covered=True)
     bathing = (case.sanitizer_quantity, Quantity.PH)
-    line.test(bathing, Reason("has-it-fallen"))
+    line.test(bathing, Reason("has-it-fallen" if likely else "may-still-be-high"))
     return Plan(
         begins=case.now,
         situation="too-high",
@@ -74,14 +74,14 @@ def _later(case: Situation, hours: float) -> Situation:
     return replace(case, belief=replace(case.belief, state=state))
 
 
-def _hours_to_fall(case: Situation) -> float:
-    """The first look at which most of the believed tubs are at or below the bathing limit."""
+def _hours_to_fall(case: Situation) -> tuple[float, bool]:
+    """The first look at which most of the believed tubs are at or below the bathing limit, else the last, and which."""
     limit = case.limits(case.sanitizer_quantity).bathing_high
 
     def fallen(hours: float) -> bool:
         return float(np.mean(_later(case, hours).observer.read(case.sanitizer_quantity) <= limit)) >= _LIKELY
 
-    return next((hours for hours in _LOOKS if fallen(hours)), _LOOKS[-1])
+    return next(((hours, True) for hours in _LOOKS if fallen(hours)), (_LOOKS[-1], False))
 
 
 def _changing(case: Situation) -> tuple[Reason, ...]:

@@ -21,6 +21,7 @@ _METRIC = UnitSystem.METRIC
 _OTHERWISE = {  # a reason that makes another sentence of its step
     **{kind: "clean empty" for kind in ("scrub-empty", "scrub-with-chlorine")},
     **{kind: "call authority" for kind in ("authority-first", "no-drain-before-agreed")},
+    "doctor-or-authority": "call doctor",
 }
 
 
