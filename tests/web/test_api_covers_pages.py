@@ -128,6 +128,14 @@ def test_a_volume_is_the_one_of_the_page(asking: TestClient) -> None:
         assert asking.get(f"/api/volume?{wrong}").status_code == 422
 
 
+@pytest.mark.parametrize("way", ["plate", "meter", "hose", "round", "rectangle"])
+def test_a_way_that_was_only_chosen_is_not_refused_yet(asking: TestClient, way: str) -> None:
+    chosen = asking.get("/tubs/larch/volume", params={"way": way})
+    assert chosen.status_code == 200 and "Expected:" not in chosen.text
+    sent = asking.get("/tubs/larch/volume", params={"way": way, "depth": ""})
+    assert sent.status_code == 422 and "Expected:" in sent.text
+
+
 def test_a_kit_is_told_with_what_it_reads_and_can_be_changed(asking: TestClient) -> None:
     asks = {one["quantity"] for one in asking.get("/api/tubs/rowan/kit").json()["asks"]}
     assert {"bromine", "pH"} <= asks

@@ -59,7 +59,8 @@ def volume(request: Request, desk: Here, tub: str) -> HTMLResponse:
     problems: tuple[Problem, ...] = ()
     way = sent.text("way", "meter")
     try:
-        found = litres_by(way, sent) if sent.text("way") else None
+        only_chosen = way in _WAYS and set(sent.names()) <= {"way"}  # nothing of its form is filled in yet
+        found = None if only_chosen else litres_by(way, sent)
     except InputError as error:
         problems = error.problems
     values = {
