@@ -155,7 +155,8 @@ def solved(
         )
         for row, value in zip(out, _summary(state), strict=True):
             row[cut] = value
-        state.release()
+        if celsius.size > _BLOCK:
+            state.release()
         states.append(state)
     flat = {name: out[i].reshape(water.shape) for i, name in enumerate(_NAMES)}
     return _packed(water, constants, flat, tuple(states)), flat["carbonate"], flat["alkalinity"]
@@ -167,7 +168,7 @@ def _flat(value: ArrayLike | None, shape: tuple[int, ...]) -> Array | None:
 
 def _summary(state: State) -> list[Array]:
     gas, calcite = state.k[-2:]
-    omega = calcite * state.metals[0] * state.co2 * np.square(state.inverse_h)
+    omega = calcite * state.metals[1] * state.co2 * np.square(state.inverse_h)
     return [
         state.ph,
         state.ionic_strength,

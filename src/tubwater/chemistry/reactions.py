@@ -7,14 +7,16 @@ The comment beside a row says what it multiplies.  CaOH+ is left out: below 0.02
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.chemistry.activity import weights
+from tubwater.chemistry.activity import reach, weights
 from tubwater.chemistry.constants import LOG_K, Constants, debye_hueckel
+from tubwater.chemistry.cyanurate import FORMS
 from tubwater.chemistry.water import INDEX
 
 __all__ = ["ACIDS", "BICARBONATES", "CARBONATES", "CORE", "SULFATES", "Conditional", "conditional"]
@@ -63,12 +65,11 @@ _ROWS: dict[str, tuple[Terms, Terms]] = {
     "HCl2Cy": ({**_DI, "cy:HCl2Cy": -1}, {"neutral": 2}),  # H3Cy HOCl2
     "Cl3Cy": ({**_DI, "cy:HCl2Cy": -1, "cy:Cl3Cy": -1}, {"neutral": 3}),  # H3Cy HOCl3
 }
-CORE = ("H+", "OH-", "HCO3-", "CO3--", "HSO4-", "MgOH+")
-BICARBONATES = ("CaHCO3+", "MgHCO3+", "NaHCO3")
-CARBONATES = ("CaCO3", "MgCO3", "NaCO3-")
-SULFATES = ("CaSO4", "MgSO4", "NaSO4-", "KSO4-")
+CORE = ("OH-", "H+", "MgOH+", "HSO4-")
+BICARBONATES = {"Ca++": "CaHCO3+", "Na+": "NaHCO3", "Mg++": "MgHCO3+"}
+CARBONATES = {"Ca++": "CaCO3", "Na+": "NaCO3-", "Mg++": "MgCO3"}
+SULFATES = {"K+": "KSO4-", "Ca++": "CaSO4", "Na+": "NaSO4-", "Mg++": "MgSO4"}
 ACIDS = {"borate": "B(OH)4-", "bromine": "OBr-", "chlorine": "OCl-", "hydantoin": "DMH-"}
-_LADDER = ("H2Cy-", "HCy--", "Cy---", "HClCy-", "H2ClCy", "ClCy--", "Cl2Cy-", "HCl2Cy", "Cl3Cy")
 _LAST = ("gas", "calcite")
 _NEVER = -300.0  # ln K of a pair that is left out; keeps clear of subnormal numbers
 
@@ -78,15 +79,19 @@ class Conditional:
     """Conditional constants of N waters as functions of ionic strength.
 
     Attributes:
-        names: of the rows, those of the solver first, "gas" and "calcite" last. a, b: Debye-Hueckel, (N,) or (1,).
-        ln_k: at zero ionic strength, shape (rows, N or 1). weights: on the activity basis, shape (rows, 8).
+        names: of the rows, those of the solver first, "gas" and "calcite" last. at: the row of each name.
+        a: Debye-Hueckel A, (N,) or (1,). reach: of the activity basis, (7, N) or (7, 1).
+        ln_k: at zero ionic strength, shape (rows, N or 1). bare: its exponential.
+        weights: on the activity basis, shape (rows, 9).
         acids: components with a weak acid present, in the order of their rows. cyanurate: whether there is any.
     """
 
     names: tuple[str, ...]
+    at: Mapping[str, int]
     a: Array
-    b: Array
+    reach: Array
     ln_k: Array
+    bare: Array
     weights: Array
     acids: tuple[str, ...]
     cyanurate: bool
@@ -94,18 +99,32 @@ class Conditional:
 
 def conditional(celsius: Array, totals: Array, constants: Constants) -> Conditional:
     """The rows that these waters (celsius (N,), totals (components, N)) need."""
-    present = frozenset(name for name in _OPTIONAL if totals[INDEX[name]].any())
+    some: list[bool] = np.any(totals[_OPTIONAL_ROWS], axis=1).tolist()
+    present = frozenset(name for name, there in zip(_OPTIONAL, some, strict=True) if there)
+    if celsius.size and (celsius == celsius[0]).all():
+        return _at_one(float(celsius[0]), constants, present)
+    return _at(celsius, constants, present)
+
+
+@lru_cache(maxsize=256)
+def _at_one(celsius: float, constants: Constants, present: frozenset[str]) -> Conditional:
+    """Waters of one temperature, as those of a tub mostly are."""
+    return _at(np.array([celsius]), constants, present)
+
+
+def _at(celsius: Array, constants: Constants, present: frozenset[str]) -> Conditional:
     plan = _plan(constants, present)
-    first = celsius[:1]
-    one = celsius if celsius.size == 0 or (celsius != first).any() else first
-    if one.size and (one.min() < 0.0 or one.max() > 50.0):
-        values = np.stack([*debye_hueckel(one), *_direct(plan, one, constants)])
+    if celsius.size and (celsius.min() < 0.0 or celsius.max() > 50.0):
+        values = np.stack([*debye_hueckel(celsius), *_direct(plan, celsius, constants)])
     else:
-        values = plan.coefficients @ np.polynomial.chebyshev.chebvander((one - 25.0) / 25.0, _DEGREE).T
-    return Conditional(plan.names, values[0], values[1], values[2:], plan.weights, plan.acids, "cyanurate" in present)
+        values = plan.coefficients @ np.polynomial.chebyshev.chebvander((celsius - 25.0) / 25.0, _DEGREE).T
+    a, b, ln_k = values[0], values[1], values[2:]
+    cyanurate = "cyanurate" in present
+    return Conditional(plan.names, plan.at, a, reach(b), ln_k, np.exp(ln_k), plan.weights, plan.acids, cyanurate)
 
 
 _OPTIONAL = (*ACIDS, "cyanurate", "ammonia")
+_OPTIONAL_ROWS = [INDEX[name] for name in _OPTIONAL]
 _NODES, _DEGREE = 40, 11
 
 
@@ -114,6 +133,7 @@ class _Plan:
     """What depends on the choice of constants and on what is present only."""
 
     names: tuple[str, ...]
+    at: Mapping[str, int]
     weights: Array
     acids: tuple[str, ...]
     coefficients: Array  # Chebyshev over 0-50 degC of A, B and every ln K, to 1e-9 in ln K: (2 + rows, degree + 1)
@@ -123,12 +143,13 @@ class _Plan:
 def _plan(constants: Constants, present: frozenset[str]) -> _Plan:
     bound = {"chlorine"} if "cyanurate" in present else set()  # the ladder holds the chlorine then
     acids = tuple(name for name in ACIDS if name in present - bound)
-    names = (*CORE, *BICARBONATES, *CARBONATES, *SULFATES, *(ACIDS[name] for name in acids))
-    names += ("OCl-",) if bound else ()
+    names = (*CORE, "HCO3-", *BICARBONATES.values(), "CO3--", *CARBONATES.values(), *SULFATES.values())
+    names += (*(ACIDS[name] for name in acids), *(("OCl-",) if bound else ()))
     names += ("CaB(OH)4+",) if "borate" in present and constants.calcium_borate else ()
     names += ("NH3",) if "ammonia" in present else ()
-    names += (*(_LADDER if "cyanurate" in present else ()), *_LAST)
-    bare = _Plan(names, np.stack([weights(_ROWS[n][1]) for n in names]), acids, np.zeros(0))
+    names += (*(FORMS if "cyanurate" in present else ()), *_LAST)
+    at = {name: row for row, name in enumerate(names)}
+    bare = _Plan(names, at, np.stack([weights(_ROWS[n][1]) for n in names]), acids, np.zeros(0))
     nodes = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
     t = 25.0 + 25.0 * nodes
     rows = np.stack([*debye_hueckel(t), *_direct(bare, t, constants)], axis=1)
