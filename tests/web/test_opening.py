@@ -9,6 +9,7 @@ from tubwater.errors import InputError
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
 from tubwater.web.forms import share_in
+from web.harness import BODY
 
 
 @pytest.mark.parametrize(
@@ -42,6 +43,16 @@ def test_an_entry_by_hand_and_its_correction_are_in_per_cent(client: TestClient,
     client.post(f"/tubs/{tub}/logbook/set/correct", data={**form, "opening": "50 %", "key": "right"})
     assert keeping.line(tub, "set").body["opening"] == 0.5
     assert [s.entry.kind for s in keeping.entries(tub)][-1] is Kind.CORRECTED
+
+
+def test_a_plan_names_the_tablets_as_their_keeper_does(client: TestClient, keeping: Keeping) -> None:
+    own = [{**one, "name": "the blue bucket"} if "tablet" in one else one for one in BODY["product"]]
+    keeping.add_tub({**BODY, "product": own}, id="ash")
+    read = {"method": "photometer", "bromine": 3.5, "pH": 7.5}
+    keeping.record("ash", Kind.TEST, read)
+    keeping.record("ash", Kind.NOTICED, {"clarity": "clear"})
+    text = client.get("/tubs/ash/plan").text
+    assert "Set the feeder" in text and "The blue bucket" in text
 
 
 def test_the_outlook_asks_in_the_same_way(client: TestClient, tub: str) -> None:
