@@ -20,7 +20,7 @@ __all__ = ["FrozenBuffer", "freeze"]
 
 Array = NDArray[np.float64]
 _LN10 = float(np.log(10.0))
-_STEPS = 4
+_STEPS, _LONGEST = 4, 0.6
 _NEAR = 1e-3  # pH; the error of a Newton step goes with the square of the step
 
 
@@ -89,16 +89,21 @@ class FrozenBuffer:
 
         Without ``chlorine`` there is as much of it as when the buffer was frozen.
         """
-        ph = np.asarray(start, dtype=float)
         halogens = ((bromine, self.k_bromine), *self.chlorine.acids(chlorine))
+        shape = np.broadcast_shapes(np.shape(start), alkalinity.shape, carbonate.shape, self.r1.shape)
+        ph: Array = np.broadcast_to(np.asarray(start, dtype=float), shape).copy()
         for _ in range(_STEPS):
-            value, slope = self._balance(ph, carbonate, halogens)
-            step = np.clip((alkalinity - value) / (_LN10 * slope), -0.6, 0.6)
-            ph = ph + step
+            step, slope = self._balance(ph, carbonate, halogens)
+            np.subtract(alkalinity, step, out=step)
+            slope *= _LN10
+            step /= slope
+            np.maximum(step, -_LONGEST, out=step)
+            np.minimum(step, _LONGEST, out=step)
+            ph += step
             if max(step.max(initial=0.0), -step.min(initial=0.0)) < _NEAR:
                 break
-        result: Array = np.clip(ph, 3.0, 11.5)
-        return result
+        np.maximum(ph, 3.0, out=ph)
+        return np.minimum(ph, 11.5, out=ph)
 
     def co2(self, carbonate: Array, ph: Array) -> Array:
         """Dissolved CO2, mol/kg."""
@@ -123,18 +128,36 @@ class FrozenBuffer:
         return FrozenBuffer(**rows, acids=tuple((t[index], k[index]) for t, k in self.acids))
 
     def _balance(self, ph: Array, carbonate: Array, halogens: tuple[_Acid, ...]) -> tuple[Array, Array]:
+        """Alkalinity and its slope / ln 10 at a pH, in place where it can be: blocks are large, and memory is slow."""
         inverse = np.exp(_LN10 * ph)
-        first, second = inverse * self.r1, inverse * inverse * self.r2
-        whole = 1.0 + first + second
-        co2 = carbonate / whole
-        oh, h = self.oh * inverse, self.h / inverse
-        value = co2 * (first + 2.0 * second) + oh - h + self.rest
-        slope = co2 * (first + first * second + 4.0 * second) / whole + oh + h
+        first, second = inverse * self.r1, inverse * self.r2
+        second *= inverse
+        twice = second + second
+        twice += first
+        slope = first * second
+        slope += twice
+        slope += second
+        slope += second
+        whole = np.add(first, second, out=first)
+        whole += 1.0
+        co2 = np.divide(carbonate, whole, out=second)
+        slope *= co2
+        slope /= whole
+        value = np.multiply(co2, twice, out=twice)
+        oh, h = np.multiply(self.oh, inverse, out=first), np.divide(self.h, inverse, out=second)
+        value += oh
+        slope += oh
+        value -= h
+        slope += h
+        value += self.rest
         for total, k in (*self.acids, *halogens):
-            ratio = k * inverse
-            ion = total * ratio / (1.0 + ratio)
-            value = value + ion
-            slope = slope + ion / (1.0 + ratio)
+            ratio = np.multiply(k, inverse, out=first)
+            below = np.add(ratio, 1.0, out=second)
+            ratio *= total
+            ion = np.divide(ratio, below, out=ratio)
+            value += ion
+            ion /= below
+            slope += ion
         return value, slope
 
 

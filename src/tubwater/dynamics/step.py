@@ -69,12 +69,14 @@ def advance(
     steps = max(1, int(np.ceil(hours / (longest or _LONGEST[mode]) - 1e-9)))
     totals = state.water.totals.copy()
     grams, ph = state.tablet_grams, state.ph
+    decay = rates.decay_at(_members(state.water.temperature))
     for _ in range(steps):
         gone = _released(grams, state, rates, hours / steps, tablet)
-        _dissolve(totals, 0.5 * gone, rates, tablet)  # half before and half after: of second order in the step
+        half = 0.5 * gone / (rates.litres * 0.993)  # before and after: of second order in the step
+        _dissolve(totals, half, tablet)
         _react(totals, rates, hours / steps)
-        _lose(totals, rates, hours / steps, state.water.temperature)
-        _dissolve(totals, 0.5 * gone, rates, tablet)
+        _lose(totals, rates, hours / steps, decay)
+        _dissolve(totals, half, tablet)
         _react(totals, rates, 0.0)
         totals[_REDUCTANT] = _spend(totals, totals[_REDUCTANT])
         grams = grams - gone
@@ -98,10 +100,10 @@ def soak(state: TubState, rates: Rates, bather_hours: ArrayLike, people: ArrayLi
     kg = rates.litres * 0.993
     load = rates.demand * np.asarray(bather_hours, dtype=float) / kg
     wet = top_up(state, rates, np.asarray(people) * rates.carry_out, lost=True)
-    totals = wet.water.totals.copy()
+    totals = wet.water.totals  # new there, so that it can be changed here
     totals[_REDUCTANT] = _spend(totals, totals[_REDUCTANT] + load * rates.fast_share)
     totals[_DEMAND] += load * (1.0 - rates.fast_share)
-    return TubState(Water(wet.water.temperature, totals), wet.tablet_grams, wet.tablet_count, wet.opening, wet.ph)
+    return wet
 
 
 def top_up(state: TubState, rates: Rates, litres: ArrayLike, lost: bool) -> TubState:
@@ -110,7 +112,8 @@ def top_up(state: TubState, rates: Rates, litres: ArrayLike, lost: bool) -> TubS
     fill = rates.fill.totals
     extra = (1,) * (state.water.totals.ndim - fill.ndim)  # candidates stand before the members
     fill = fill.reshape(fill.shape[0], *extra, *fill.shape[1:])
-    totals = state.water.totals * (1.0 - share if lost else 1.0) + share * fill
+    totals = state.water.totals * (1.0 - share) if lost else state.water.totals.copy()
+    totals += share * fill
     water = Water(state.water.temperature, totals)
     return TubState(water, state.tablet_grams, state.tablet_count, state.opening, state.ph)
 
@@ -122,7 +125,14 @@ def refill(state: TubState, rates: Rates, fraction: ArrayLike) -> TubState:
 
 def alkalinity_of(totals: Array) -> Array:
     """Strong-ion alkalinity of component totals (18, *S), eq/kg, shape S."""
-    value: Array = np.tensordot(STRONG_CHARGE, totals, axes=1)
+    value: Array = (STRONG_CHARGE @ totals.reshape(len(STRONG_CHARGE), -1)).reshape(totals.shape[1:])
+    return value
+
+
+def _members(value: Array) -> Array:
+    """One value of each member, (M,), where all candidates of (..., M) have the same."""
+    while value.ndim > 1 and value.strides[0] == 0:
+        value = value[0]
     return value
 
 
@@ -136,11 +146,10 @@ def _released(grams: Array, state: TubState, rates: Rates, hours: float, tablet:
     return gone
 
 
-def _dissolve(totals: Array, grams: Array, rates: Rates, tablet: Composition | None) -> None:
-    """Tablet dissolves into ``totals`` (in place)."""
-    if tablet is None or not grams.any():
+def _dissolve(totals: Array, per_kg: Array, tablet: Composition | None) -> None:
+    """Tablet dissolves into ``totals`` (in place), g per kg."""
+    if tablet is None or not per_kg.any():
         return
-    per_kg = grams / (rates.litres * 0.993)
     for index in np.flatnonzero(tablet.per_gram):
         totals[index] += tablet.per_gram[index] * per_kg
 
@@ -162,14 +171,21 @@ def _move(totals: Array, amount: Array, take: tuple[int, ...], give: tuple[int, 
         totals[index] += amount
 
 
-def _lose(totals: Array, rates: Rates, hours: float, temperature: Array) -> None:
-    """What has become ripe of the demand takes halogen between two halves of the idle loss (in place)."""
-    share = -np.expm1(-0.5 * hours * rates.decay_at(temperature))
-    _spend(totals, (totals[_BROMINE] + totals[_CHLORINE]) * share)
+def _lose(totals: Array, rates: Rates, hours: float, decay: Array) -> None:
+    """What has become ripe of the demand takes halogen between two halves of the idle loss, 1/h (in place)."""
+    share = -np.expm1(-0.5 * hours * decay)
+    _fade(totals, share)
     ripe = totals[_DEMAND] * -np.expm1(-rates.slow_rate * hours)
     totals[_DEMAND] -= ripe
     totals[_REDUCTANT] = _spend(totals, totals[_REDUCTANT] + ripe)
-    _spend(totals, (totals[_BROMINE] + totals[_CHLORINE]) * share)
+    _fade(totals, share)
+
+
+def _fade(totals: Array, share: Array) -> None:
+    """A share of the halogen becomes halide (in place)."""
+    _move(totals, totals[_BROMINE] * share, take=(_BROMINE,), give=(_BR,))
+    if totals[_CHLORINE].any():
+        _move(totals, totals[_CHLORINE] * share, take=(_CHLORINE,), give=(_CL,))
 
 
 def _spend(totals: Array, wanted: Array) -> Array:
@@ -177,9 +193,7 @@ def _spend(totals: Array, wanted: Array) -> Array:
     active = totals[_BROMINE] + totals[_CHLORINE]
     used = np.minimum(wanted, active)
     share = np.divide(used, active, out=np.zeros_like(active), where=active > 0)
-    bromine, chlorine = totals[_BROMINE] * share, totals[_CHLORINE] * share
-    _move(totals, bromine, take=(_BROMINE,), give=(_BR,))
-    _move(totals, chlorine, take=(_CHLORINE,), give=(_CL,))
+    _fade(totals, share)
     left: Array = wanted - used
     return left
 
