@@ -65,6 +65,9 @@ def _parser() -> argparse.ArgumentParser:
         default=[],
         help="ask for a verdict before each soak",
     )
+    parser.add_argument(
+        "--returns", type=float, default=0.0, help="share of the early looks a plan asks for that are made"
+    )
     parser.add_argument("--cover", action="store_true", help="predict each reading before it is made")
     parser.add_argument("--members", type=int, default=500, help="of the belief")
     parser.add_argument("--seed", type=int, default=0)
@@ -76,8 +79,9 @@ def _parser() -> argparse.ArgumentParser:
 
 def _choices(asked: argparse.Namespace) -> Choices:
     visits = asked.visits or (2 if asked.test == "kit" else 1)
+    entry = tuple(asked.entry)
     return Choices(
-        asked.weeks, asked.test, visits, asked.after_soak, asked.seed, asked.members, tuple(asked.entry), asked.cover
+        asked.weeks, asked.test, visits, asked.after_soak, asked.seed, asked.members, entry, asked.cover, asked.returns
     )
 
 

@@ -79,6 +79,7 @@ class Choices:
     members: int = 500
     entry: tuple[str, ...] = ()
     cover: bool = False
+    returns: float = 0.0  # share of the looks the next day, that a plan asks for, which are made
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,7 @@ class Orders:
     Attributes:
         todo: in order of time. minutes: how long the visit lasts. after_soak: g of oxidizer per person-half-hour.
         daily_cap: most of it a day, g. retest_after: minutes after which to test and ask again, or None.
-        note: for the reader of a log.
+        back_after: hours after which the keeper is asked to come back. note: for the reader of a log.
     """
 
     todo: tuple[Order, ...] = ()
@@ -122,6 +123,7 @@ class Orders:
     after_soak: float = 0.0
     daily_cap: float = 1e9
     retest_after: float | None = None
+    back_after: float | None = None
     note: str = ""
 
 
@@ -209,15 +211,16 @@ class _Life:
 
     def live(self) -> Kept:
         end = 168.0 * self.choices.weeks
-        todo: list[tuple[float, Soak | Visit]] = [(s.hour, s) for s in self.scene.soaks]
-        todo += [(v.hour, v) for v in self.scene.visits]
-        for hour, what in sorted(todo, key=lambda pair: pair[0]):
-            self._covered(max(hour, self.hour))
+        todo: list[Soak | Visit] = sorted([*self.scene.soaks, *self.scene.visits], key=lambda what: what.hour)
+        while todo:
+            what = todo.pop(0)
+            self._covered(max(what.hour, self.hour))
             if isinstance(what, Soak):
                 self._soak(what)
             elif not what.missed:
                 self._visit(what)
                 self.tick()
+                todo = sorted([*todo, *self._back(what)], key=lambda what: what.hour)
         self._covered(end)
         self.kept.solves = self.oracle.solves
         return self.kept
@@ -304,6 +307,14 @@ class _Life:
             self._open(max(self.hour, begin + order.after / 60.0), light)
             self._do(order)
         self._open(max(self.hour, begin + self.orders.minutes / 60.0), light)
+
+    def _back(self, visit: Visit) -> list[Visit]:
+        """The look that the plan asked for before the next visit, where it is made; one between two visits."""
+        after = self.orders.back_after
+        if after is None or visit not in self.scene.visits or after > 24.0 * self._days_left(visit) - 12.0:
+            return []
+        made = float(self.scene.luck.at("back", visit.hour).random()) < self.choices.returns
+        return [Visit(visit.hour + after, False)] if made else []
 
     def _days_left(self, visit: Visit) -> float:
         """Days until the next visit that the keeper means to make."""

@@ -116,6 +116,7 @@ def orders_of(plan: Plan) -> Orders:
         rule.amount.grams if rule else 0.0,
         rule.daily_cap_grams if rule else 1e9,
         retest,
+        (plan.next_visit - plan.begins).total_seconds() / 3600.0,
         _note(plan),
     )
 

@@ -85,7 +85,8 @@ class Look:
     """What the believed waters are at one moment of a plan, each of shape (members,).
 
     Attributes:
-        sanitizer: on the tub's own scale, mg/L. oxidant: with what unreacted monopersulfate will make of it.
+        sanitizer: on the tub's own scale, mg/L. oxidant: with what unreacted monopersulfate will make of it, less what
+            takes halogen at once.
     """
 
     step: Step | None
@@ -246,7 +247,8 @@ def look_at(a: Answered, state: TubState, step: Step | None) -> Look:
     molar = BR2 if a.sanitizer is Quantity.BROMINE else CL2
     per_kg = molar * 1000.0 * 0.993
     halogen = (state.water.bromine + state.water.chlorine) * per_kg
-    return Look(step, solved.ph, solved.si_calcite, halogen, halogen + state.water.monopersulfate * per_kg)
+    later = np.maximum((state.water.monopersulfate - state.water.reductant) * per_kg, 0.0)
+    return Look(step, solved.ph, solved.si_calcite, halogen, halogen + later)
 
 
 def standard(a: Answered, reading: Reading) -> tuple[float, float]:

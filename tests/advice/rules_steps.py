@@ -165,8 +165,10 @@ def _acid_and_base(a: Answered, doses: list[Step]) -> bool:
     roles = [substances()[a.product(s).substance].roles for s in doses]
     acid = any(Role.LOWER_PH in r for r in roles)
     base = any(r & {Role.RAISE_ALKALINITY, Role.RAISE_PH} for r in roles)
-    if acid and base:  # only where fresh water is balanced, and each says from which number to which band
-        assert a.plan.situation == "fresh-fill" or any(s.litres >= 0.9 * a.drawn.tub.litres for s in a.plan.steps)
+    if acid and base:  # fresh water that is balanced, or bicarbonate first; each says from which number to which band
+        fresh = a.plan.situation == "fresh-fill" or any(s.litres >= 0.9 * a.drawn.tub.litres for s in a.plan.steps)
+        kinds = [Role.LOWER_PH in r for r in roles if r & BALANCE]
+        assert fresh or (kinds == sorted(kinds) and not any(Role.RAISE_PH in r for r in roles))
         balanced = [s for s in doses if substances()[a.product(s).substance].roles & BALANCE]
         assert all({"quantity", "value", "low", "high"} <= set(r.values) for s in balanced for r in s.reasons)
     return acid or base

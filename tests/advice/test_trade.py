@@ -42,8 +42,9 @@ def dissolved_share(rates: Rates, grams: float, opening: float, days: int = 7) -
 def test_an_ordinary_tub_without_a_dose_after_soaks_gets_three_to_five_tablets_a_week(litres: float) -> None:
     tub = Tub("cabin", litres, Sanitizer.BROMINE, soaks_per_week=3.5, people_per_soak=2.0, minutes_per_soak=30.0)
     case = case_of(tub, SHELF, good_test(), NOW)
-    decision = decide(case, kit_of(case), Wishes(), np.random.default_rng(1), NO_OXIDIZER)
-    grams, opening = decision.levers["tablet_grams"], decision.levers["opening"]
+    draws = (decide(case, kit_of(case), Wishes(), np.random.default_rng(n), NO_OXIDIZER).levers for n in (1, 2, 3))
+    loads = sorted((levers["tablet_grams"], levers["opening"]) for levers in draws)
+    grams, opening = loads[1]  # the middle one: neighbouring loads are as good, and the draw decides
     assert 3 <= round(grams / 20.0) <= 5
     middle = float(np.median(dissolved_share(case.rates, grams, opening)))
     assert 0.2 < middle < 0.7  # about a third to a half dissolves in a week; the rest is next week's

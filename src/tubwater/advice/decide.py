@@ -23,6 +23,7 @@ __all__ = [
     "Decision",
     "Kit",
     "Trials",
+    "acid_beside",
     "bank_is_thin",
     "bromide_to",
     "calcium_to",
@@ -37,6 +38,7 @@ _TRIALS = 40
 _MOST_PARTS = 2
 _SHOCK_HOURS = 2.0  # in which a shock is meant to reach its goal (judgement)
 _LOW_AFTER_READING = 0.12  # probability of low alkalinity at which a low reading holds acid back (judgement)
+_LOW_FOR_SURE = 0.8  # probability of low alkalinity from which bicarbonate goes in alone (judgement)
 _CALCIUM_PLACE = 0.2  # within the aim; a little above its lower end, for what the next top-up thins out (judgement)
 _SURE_SOFT = 0.8  # probability below the lower aim before calcium is added (judgement)
 
@@ -116,14 +118,16 @@ def decide(case: Situation, kit: Kit, wishes: Wishes, rng: np.random.Generator, 
     return replace(decision, trials=Trials(utility(check.run(trial), trial), members))
 
 
-def oxidizer_to(case: Situation, kit: Kit, goal: float) -> float:
-    """Grams of the oxidizer in hand that bring the sanitizer to ``goal`` (mg/L, own scale), demand included."""
+def oxidizer_to(case: Situation, kit: Kit, goal: float, hours: float = _SHOCK_HOURS) -> float:
+    """Grams of the oxidizer in hand that bring the sanitizer to ``goal`` (mg/L, own scale), with what is owed within
+    some hours."""
     if kit.oxidizer is None:
         return 0.0
     oxidant = case.products.compositions[kit.oxidizer.name].oxidant * case.grams_per_mol
     present = np.median(case.sanitizer_of(case.state))
-    soon = -np.expm1(-_SHOCK_HOURS * case.rates.slow_rate)  # of what is owed; the rest is met over the day
-    owed = np.median(case.state.water.demand * soon) * case.grams_per_mol * 1000.0
+    soon = -np.expm1(-hours * case.rates.slow_rate)  # of what is not ripe; the rest is met over the day
+    water = case.state.water
+    owed = np.median(water.reductant + water.demand * soon) * case.grams_per_mol * 1000.0
     litres = np.median(case.rates.litres)
     return float(max(goal - present + owed, 0.0) * litres / 1000.0 / oxidant)
 
@@ -179,7 +183,7 @@ def _bounds(case: Situation, kit: Kit, fixed: dict[str, float]) -> dict[str, tup
         room["bicarbonate"] = 0.0
     for lever in _against_the_reading(case):
         room[lever] = 0.0  # whatever is believed: no acid into water that read low, no base into water that read high
-    if _alkalinity_low(case):
+    if acid_beside(case, kit) <= 0.0:
         room["acid"] = 0.0  # alkalinity first: acid would take what steadies the pH (common practice)
     bounds = {name: (0.0, most) for name, most in room.items()}
     bounds["tablet_grams"] = (0.0, _feeder_room(kit, litres))
@@ -197,12 +201,19 @@ def _against_the_reading(case: Situation) -> tuple[str, ...]:
     return low or (("soda_ash",) if case.middle(reading) > limits.aim_high else ())
 
 
-def _alkalinity_low(case: Situation) -> bool:
-    """The alkalinity is believed below its aim, or was read so and may well be."""
-    low = case.limits(Quantity.TOTAL_ALKALINITY).aim_low
+def acid_beside(case: Situation, kit: Kit) -> float:
+    """Most acid for each gram of bicarbonate at the same visit, g: no limit where the alkalinity is enough, half of
+    what the bicarbonate brings where it may well be low, nothing where it surely is or where the pH was read high."""
+    low, ph = case.limits(Quantity.TOTAL_ALKALINITY).aim_low, case.last_valid(Quantity.PH)
     read = case.last_valid(Quantity.TOTAL_ALKALINITY)
     probability = float(np.mean(case.observer.read(Quantity.TOTAL_ALKALINITY) < low))
-    return probability > (_LOW_AFTER_READING if read is not None and read.value < low else 0.5)
+    if probability <= (_LOW_AFTER_READING if read is not None and read.value < low else 0.5):
+        return float("inf")
+    high = ph is not None and case.middle(ph) > case.limits(Quantity.PH).aim_high
+    if high or probability > _LOW_FOR_SURE or kit.acid is None or kit.bicarbonate is None:
+        return 0.0
+    recipes = case.products.compositions
+    return -0.5 * recipes[kit.bicarbonate.name].alkalinity / recipes[kit.acid.name].alkalinity
 
 
 def _room(product: Product | None, litres: float) -> float:
@@ -257,7 +268,8 @@ def _problem(
         case.limits(case.sanitizer_quantity), case.limits(Quantity.PH), case.limits(Quantity.TOTAL_ALKALINITY)
     )
     bands = replace(bands, per_mg=case.grams_per_mol * 993.0)
-    return Problem(state, case.rates[cut], freeze(state.water), recipes, future, bands, bounds)
+    buffer, beside = freeze(state.water), acid_beside(case, kit)
+    return Problem(state, case.rates[cut], buffer, recipes, future, bands, bounds, beside)
 
 
 def _recipe(case: Situation, product: Product | None) -> Composition | None:
@@ -267,9 +279,9 @@ def _recipe(case: Situation, product: Product | None) -> Composition | None:
 def _future(case: Situation, wishes: Wishes, rng: np.random.Generator, members: int, spread: float) -> Future:
     """Each member's evenings, whether the dose after the soak is given, and how far the measure is out."""
     coming = evenings(case, max(1, round(wishes.days)), members, rng)
-    taken = (rng.random(coming.noted.shape) < taken_share(case)) * coming.noted
+    dosed = (rng.random(coming.noted.shape) < taken_share(case)) * coming.noted
     error = np.exp(spread * rng.standard_normal(members))
-    return Future(coming.bather_hours, coming.people, taken, error, visit_hours=1.0)
+    return Future(coming.bather_hours, coming.people, dosed, error, visit_hours=1.0)
 
 
 def _rounded(problem: Problem, kit: Kit, levers: dict[str, float], bounds: dict[str, tuple[float, float]]) -> Decision:

@@ -73,6 +73,7 @@ def _hypochlorite(case: Situation) -> Product | None:
 def _acid_first(line: Timeline, case: Situation, goal: float) -> None:
     acid = case.best_product(Role.LOWER_PH)
     if acid is not None and float(np.median(line.beside.ph())) > goal:
+        line.test((Quantity.PH, Quantity.TOTAL_ALKALINITY), Reason("know-before-balancing"))
         grams = grams_for(line.beside, case, acid, Quantity.PH, goal)
         line.dose(acid, grams, Reason("acid-before-chlorine", {"value": goal}), Quantity.PH, np.inf)
 

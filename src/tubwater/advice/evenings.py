@@ -29,7 +29,7 @@ class Evenings:
 
     Attributes:
         people: who get out; 0 where nobody bathed. bather_hours: with what they bring, soak by soak.
-        noted: 1 where somebody notes it, and so may dose after it.
+        noted: person-hours as somebody notes them, and so may dose for them; 0 where nobody does.
     """
 
     people: Array
@@ -46,7 +46,8 @@ def evenings(case: Situation, days: int, members: int, rng: np.random.Generator)
     heads = np.maximum(np.round(people), 1.0) * bathes
     load = np.exp(table["soak_load_spread"].value * rng.standard_normal(shape))
     noted = rng.random(shape) < per_week / (per_week + unseen)
-    return Evenings(heads, heads * minutes / 60.0 * load, noted.astype(float))
+    hours = heads * minutes / 60.0
+    return Evenings(heads, hours * load, hours * noted)
 
 
 def usual_use(tub: Tub) -> tuple[float, float, float]:

@@ -15,7 +15,7 @@ from tubwater.advice.drains import Change, after_change, change_needed, expected
 from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
 from tubwater.advice.feeder import set_feeder, setting_for
 from tubwater.advice.heating import hose_minutes, reheat_minutes
-from tubwater.advice.measures import amount_of
+from tubwater.advice.measures import amount_of, grams_floor
 from tubwater.advice.now import Situation
 from tubwater.advice.restraint import held_back, ph_in_doubt, remains, within_aims
 from tubwater.advice.shock import shock_to_hold
@@ -32,7 +32,6 @@ __all__ = ["plan_in_use"]
 _OVERNIGHT = 1.0  # d; lost sanitizer is looked at again the next day
 _LOW_FOR_LONG = 0.2  # of the hours until the next visit (judgement)
 _SHOCK_ENOUGH = 0.8  # of the shock that was asked for
-_RECOVERY_HEADROOM = 1.3  # a declared recovery may pass the bathing maximum; it ends in keep out until tested
 _REASONS = {
     "acid": "lower-ph",
     "bicarbonate": "raise-alkalinity",
@@ -126,27 +125,39 @@ def _written(task: _Task, visit: Visit) -> Timeline:
     doubt = ph_in_doubt(task.case)
     if doubt:
         line.test((Quantity.PH,), doubt)
+    given: dict[str, float] = {}
     for item in visit.wanted:
         if item.name != "feeder":
-            _add(line, task, item, visit.retests)
+            given[item.name] = _add(line, task, _beside_base(task, item, given), visit.retests)
     if visit.find("feeder") or task.decision.levers["tablet_grams"] <= 0.0:
         set_feeder(line, task.kit, task.decision)
     line.close()
     return line
 
 
+def _beside_base(task: _Task, item: Wanted, given: dict[str, float]) -> Wanted:
+    """Acid that stands against what bicarbonate brings, in the share in which that really went in."""
+    base = task.decision.levers.get("bicarbonate", 0.0)
+    if item.name != "acid" or base <= 0.0:
+        return item
+    return replace(item, grams=grams_floor(item.product, item.grams * min(given.get("bicarbonate", 0.0) / base, 1.0)))
+
+
 def _change_water(line: Timeline, case: Situation, change: Change) -> None:
     minutes, litres = hose_minutes(change.litres), change.litres
-    cautions = ("electric-off", "power-when-full", "drain-where-allowed")
+    off, full = ("electric-off", "power-when-full") if case.tub.equipment.pump else ("fire-out", "fire-when-full")
+    cautions, again = (off, "drain-where-allowed"), (Reason("on-again-when-full"),)
     line.add(Step(StepKind.DRAIN, minutes=minutes, litres=litres, reasons=(change.reason,), cautions=cautions))
-    line.add(Step(StepKind.FILL, minutes=minutes, litres=litres, expected=expected_after(case), partial=True))
+    filled = Step(StepKind.FILL, minutes=minutes, litres=litres, expected=expected_after(case), partial=True)
+    line.add(replace(filled, reasons=again, cautions=(full,)))
     heating = reheat_minutes(case.tub, change.litres)
     if heating > 0.0:
         line.add(Step(StepKind.HEAT, minutes=heating, reasons=(Reason("warm-before-dosing"),)))
+    line.test((case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY), Reason("know-before-balancing"))
 
 
-def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> None:
-    """An addition; alkalinity and pH only in part where the keeper's test can then tell how it went."""
+def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> float:
+    """An addition, g; alkalinity and pH only in part where the keeper's test can then tell how it went."""
     quantity = _SHOWS.get(item.name, Quantity.TOTAL_ALKALINITY)
     quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
     in_part = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
@@ -160,6 +171,7 @@ def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> None:
             _RETEST.get(item.name, (Quantity.PH,)),
             Reason("retest-tells", {"product": item.product.name, "grams": rest.grams, **_measured(rest)}),
         )
+    return given
 
 
 def _measured(amount: Amount) -> dict[str, float | str]:
@@ -184,8 +196,9 @@ def _reason(task: _Task, name: str, line: Timeline) -> Reason:
 
 
 def _highest(task: _Task, name: str) -> float:
-    high = max(task.case.limits(task.case.sanitizer_quantity).bathing_high, defaults()["shock_mg"].value)
-    return high * (_RECOVERY_HEADROOM if task.recovery and name == "oxidizer" else 1.0)
+    """A declared recovery may pass the bathing maximum; it ends in keep out until tested."""
+    goal = "shock_most_mg" if task.recovery and name == "oxidizer" else "shock_mg"
+    return max(task.case.limits(task.case.sanitizer_quantity).bathing_high, defaults()[goal].value)
 
 
 def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:

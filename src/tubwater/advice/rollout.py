@@ -63,14 +63,14 @@ class Future:
     """What each member's coming days hold, shape (M,) or (days, M).
 
     Attributes:
-        bather_hours, people: of each evening. taken: 1 where the dose after the soak is really given, else 0.
+        bather_hours, people: of each evening. dosed: person-hours that the dose after the soak is really given for.
         dose_error: factor on every addition.
         visit_hours: open and circulating.
     """
 
     bather_hours: Array
     people: Array
-    taken: Array
+    dosed: Array
     dose_error: Array
     visit_hours: float
 
@@ -93,7 +93,11 @@ class Bands:
 
 @dataclass(frozen=True, eq=False)
 class Lived:
-    """Averages over the hours, shape (C, M): shares of time, and the mean shortfall outside the inner band."""
+    """Averages over the hours, shape (C, M): shares of time, and the mean shortfall outside the inner band.
+
+    ``end_net``: the sanitizer at the end with all monopersulfate, less all that is still owed to what people brought,
+    mg/L; below zero where the next visit begins with a debt.
+    """
 
     in_band: Array
     soft: Array
@@ -106,6 +110,7 @@ class Lived:
     end_ph: Array
     end_sanitizer: Array
     end_alkalinity: Array
+    end_net: Array
 
 
 def live(
@@ -153,17 +158,17 @@ def _days(
             state = advance(state, evening, 0.5, Mode.SOAKING, tablet, buffer, longest=0.5)
             state = soak(state, rates, hours, future.people[day])
             yield state, 0.5
-            state = _after_soak(state, rates, levers, recipes, future, hours * future.taken[day])
+            state = _after_soak(state, rates, levers, recipes, future, future.dosed[day])
         for stretch in (4.0, 10.0):
             state = advance(state, rates, stretch, Mode.COVERED, tablet, buffer, longest=10.0)
             yield state, stretch
 
 
 def _after_soak(
-    state: TubState, rates: Rates, levers: Levers, recipes: Recipes, future: Future, bather_hours: Array
+    state: TubState, rates: Rates, levers: Levers, recipes: Recipes, future: Future, person_hours: Array
 ) -> TubState:
     totals = state.water.totals.copy()
-    _add(totals, recipes.oxidizer, levers.after_soak * 2.0 * bather_hours * future.dose_error / rates.litres)
+    _add(totals, recipes.oxidizer, levers.after_soak * 2.0 * person_hours * future.dose_error / rates.litres)
     return replace(state, water=Water(state.water.temperature, totals))
 
 
@@ -174,7 +179,7 @@ class _Counter:
         self.bands, self.buffer, self.hours = bands, buffer, 0.0
         self.sums: dict[str, Array] = {}
         self.lowest: Array | None = None
-        self.last: tuple[Array, Array, Array] | None = None
+        self.last: tuple[Array, Array, Array, Array] | None = None
 
     def add(self, state: TubState, hours: float) -> None:
         """Count one stretch by the state at its end."""
@@ -194,7 +199,8 @@ class _Counter:
         self._sum("soft", _soft(b, sanitizer, state.ph, alkalinity, index), hours)
         self.hours += hours
         self.lowest = sanitizer if self.lowest is None else np.minimum(self.lowest, sanitizer)
-        self.last = (state.ph, sanitizer, alkalinity)
+        owed = totals[INDEX["demand"]] + totals[INDEX["reductant"]] - totals[INDEX["monopersulfate"]]
+        self.last = (state.ph, sanitizer, alkalinity, sanitizer - owed * b.per_mg)
 
     def _sum(self, name: str, value: Array | NDArray[np.bool_], hours: float) -> None:
         self.sums[name] = np.asarray(self.sums.get(name, 0.0) + hours * value, dtype=float)
@@ -203,8 +209,8 @@ class _Counter:
         """Shares of the counted hours."""
         assert self.lowest is not None and self.last is not None
         shares = {name: value / self.hours for name, value in self.sums.items()}
-        ph, sanitizer, alkalinity = self.last
-        return Lived(**shares, lowest=self.lowest, end_ph=ph, end_sanitizer=sanitizer, end_alkalinity=alkalinity)
+        ends = dict(zip(("end_ph", "end_sanitizer", "end_alkalinity", "end_net"), self.last, strict=True))
+        return Lived(**shares, lowest=self.lowest, **ends)
 
 
 def _comfort(limits: Limits) -> float:

@@ -8,7 +8,7 @@ from tubwater.advice.beside import Beside
 from tubwater.advice.measures import grams_floor, measure_spread
 from tubwater.advice.now import substance_of
 from tubwater.belief import Observer
-from tubwater.chemistry import Composition
+from tubwater.chemistry import MG_PER_MOL, Composition
 from tubwater.dynamics import TubState
 from tubwater.facts import Role, defaults
 from tubwater.tub import Product
@@ -54,17 +54,25 @@ def allowed(beside: Beside, after: TubState, sanitizer_high: float) -> bool:
 def _oxidant(beside: Beside, state: TubState) -> np.ndarray:
     """The sanitizer with all monopersulfate, whether or not there is bromide for it to react with, mg/L."""
     observer = Observer(state)
-    value: np.ndarray = observer.read(beside.sanitizer) + observer.monopersulfate
+    piled = observer.monopersulfate * (1.0 - _reacting(state))
+    value: np.ndarray = _to_come(beside, state) + piled
     return value
 
 
 def _to_come(beside: Beside, state: TubState) -> np.ndarray:
-    """The sanitizer once all monopersulfate has reacted with the bromide there is, mg/L."""
-    observer, water = Observer(state), state.water
+    """The sanitizer once all monopersulfate has reacted with the bromide there is, and what takes halogen at once has
+    had it, mg/L."""
+    observer = Observer(state)
+    made: np.ndarray = observer.read(beside.sanitizer) + observer.monopersulfate * _reacting(state)
+    ripe = state.water.reductant * MG_PER_MOL[str(beside.sanitizer)] * 993.0
+    return np.asarray(np.maximum(made - ripe, 0.0))
+
+
+def _reacting(state: TubState) -> np.ndarray:
+    """Share of the monopersulfate that finds bromide."""
+    water = state.water
     reacts = np.minimum(water.monopersulfate, water.bromide)
-    share = np.divide(reacts, water.monopersulfate, out=np.zeros_like(reacts), where=water.monopersulfate > 0.0)
-    value: np.ndarray = observer.read(beside.sanitizer) + observer.monopersulfate * share
-    return value
+    return np.divide(reacts, water.monopersulfate, out=np.zeros_like(reacts), where=water.monopersulfate > 0.0)
 
 
 def largest_allowed(

@@ -7,7 +7,7 @@ the sanitizer first (it needs no pH), then acid and base, then the sanitizer's f
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,12 +24,16 @@ _BALANCE = ("acid", "bicarbonate", "soda_ash")
 _SOFT = 0.15
 _BELOW = 2.0  # an hour below the keep-out limit weighs as two out of the band
 _ABOVE = 2.0
+_AFTERWARDS = 1.0  # of the hours: the worth of the days after the next visit (judgement)
 _THING = 0.004  # of the hours, for each thing a person must do
 
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """What is to be decided: scenarios, recipes and the bounds of each lever (low, high)."""
+    """What is to be decided: scenarios, recipes and the bounds of each lever (low, high).
+
+    ``acid_beside``: most acid for each gram of bicarbonate at the same visit, g; no limit where alkalinity is enough.
+    """
 
     state: TubState
     rates: Rates
@@ -38,10 +42,13 @@ class Problem:
     future: Future
     bands: Bands
     bounds: Mapping[str, tuple[float, float]]
+    acid_beside: float = np.inf
 
     def run(self, candidates: Mapping[str, Array]) -> Lived:
         """Live candidates, each lever of shape (C,)."""
         levers = Levers(**{name: np.asarray(candidates[name], float)[:, None] for name in Levers.names()})
+        if np.isfinite(self.acid_beside):
+            levers = replace(levers, acid=np.minimum(levers.acid, self.acid_beside * levers.bicarbonate))
         return live(self.state, self.rates, self.buffer, levers, self.recipes, self.future, self.bands)
 
 
@@ -72,8 +79,19 @@ def score(lived: Lived, candidates: Mapping[str, Array]) -> Array:
 def utility(lived: Lived, candidates: Mapping[str, Array]) -> Array:
     """Hours in band less prices of each candidate for each member, shape (C, M)."""
     hours = lived.in_band - _SOFT * lived.soft - _BELOW * lived.below - _ABOVE * lived.above
+    hours = hours - _AFTERWARDS * _left_behind(lived.end_net)
     things = sum(np.asarray(candidates[name]) > 0.0 for name in ("acid", "bicarbonate", "soda_ash", "oxidizer"))
     value: Array = hours - _THING * np.asarray(things)[:, None]
+    return value
+
+
+def _left_behind(net: Array) -> Array:
+    """How badly the days after the next visit begin, 0 to 1: with a debt that one dose does not pay, or far too much.
+
+    What a week is worth from where it begins, as the hidden tubs of the trial showed it, drawn with straight lines.
+    """
+    short = 0.5 * np.clip((3.0 - net) / 8.0, 0.0, 1.0) + 0.5 * np.clip((-5.0 - net) / 25.0, 0.0, 1.0)
+    value: Array = short + 0.8 * np.clip((net - 8.0) / 12.0, 0.0, 1.0)
     return value
 
 
@@ -87,8 +105,7 @@ def spread_out(problem: Problem, best: Mapping[str, float], rng: np.random.Gener
         trial[name][0] = best[name]
     acid = rng.random(count) < 0.5
     acid[0] = best["acid"] > 0.0
-    for name in ("bicarbonate", "soda_ash"):
-        trial[name] = np.where(acid, 0.0, trial[name])
+    trial["soda_ash"] = np.where(acid, 0.0, trial["soda_ash"])
     trial["acid"] = np.where(acid, trial["acid"], 0.0)
     return trial
 
@@ -127,19 +144,16 @@ def _block(
 
 
 def _either_or(drawn: Array, free: list[str], rng: np.random.Generator) -> Array:
-    """Never acid and base at one visit; and nothing at all is always a candidate for each balance lever."""
+    """Never acid and soda ash at one visit; and nothing at all is always a candidate for each balance lever."""
     if "acid" not in free and "bicarbonate" not in free:
         return drawn
     out = drawn.copy()
-    kind = rng.integers(0, 3, len(out))
-    kind[0] = 3
+    nothing = rng.random(out.shape) < 0.4
+    acid = rng.random(len(out)) < 0.5
     for i, name in enumerate(free):
-        if name == "acid":
-            out[kind == 1, i] = 0.0
-            out[kind == 2, i] = 0.0
-        else:
-            out[kind == 0, i] = 0.0
-            out[(kind == 2) & (rng.random(len(out)) < 0.5), i] = 0.0
+        nothing[:, i] |= {"acid": ~acid, "soda_ash": acid}.get(name, False)
+    nothing[0] = False
+    out[nothing] = 0.0
     if len(out) > 1:
         out[1] = 0.0
     return out

@@ -22,7 +22,7 @@ __all__ = ["settled"]
 
 Array = NDArray[np.float64]
 _SAME = 0.004  # of the hours; less is no difference (judgement)
-_LEVELS, _FINE = 7, 2  # amounts tried of each lever besides those near the present one
+_LEVELS, _FEW, _FINE = 7, 4, 2  # amounts tried of each lever besides those near the present one
 _LADDER = (  # share of what the feeder takes, and opening (judgement: half open where that is enough)
     *((1 / 6, 0.25), (1 / 6, 0.5), (1 / 6, 1.0), (1 / 3, 0.25), (1 / 3, 0.5), (1 / 3, 0.75), (1 / 2, 0.25)),
     *((1 / 2, 0.5), (1 / 2, 0.75), (2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
@@ -48,9 +48,10 @@ def settled(
     for turn in range(_TURNS):
         before = dict(levers)
         levers |= _supply(problem, levers, products, tablet_grams, bounds)
-        for name in ("after_soak", "oxidizer", "acid", "bicarbonate", "soda_ash"):
-            levels = _FINE if turn else _LEVELS
+        levels = _FINE if turn else _LEVELS
+        for name in ("after_soak", "oxidizer"):
             levers[name] = _one(problem, levers, name, products.get(name), bounds[name], levels)
+        levers |= _balance(problem, levers, products, bounds)
         if levers == before:
             break
     return levers
@@ -73,17 +74,28 @@ def _one(
     low, high = bound
     if product is None or high <= low:
         return levers[name]
-    if name in ("bicarbonate", "soda_ash", "acid") and _against(levers, name):
-        return 0.0
     amounts = _levels(product, levers[name], high, levels)
-    noise = {"after_soak": 0.0, "oxidizer": _AS_GOOD}.get(name, 1.0)
+    noise = 0.0 if name == "after_soak" else _AS_GOOD
     return amounts[_least(problem, [dict(levers) | {name: grams} for grams in amounts], noise)]
 
 
-def _against(levers: Mapping[str, float], name: str) -> bool:
-    """Never acid and base at one visit."""
-    others = ("bicarbonate", "soda_ash") if name == "acid" else ("acid",)
-    return any(levers[other] > 0.0 for other in others)
+def _balance(
+    problem: Problem,
+    levers: Mapping[str, float],
+    products: Mapping[str, Product | None],
+    bounds: Mapping[str, tuple[float, float]],
+) -> dict[str, float]:
+    """Acid beside bicarbonate, or base without acid, all at once: how much of one hangs on the other. Of what is as
+    good, the fewest grams."""
+    found = {}
+    for name in ("acid", "bicarbonate", "soda_ash"):
+        product, (low, high) = products.get(name), bounds[name]
+        free = product is not None and high > low
+        found[name] = _levels(product, levers[name], high, _FEW) if product is not None and free else [levers[name]]
+    rows = {(acid, base, 0.0) for acid in found["acid"] for base in found["bicarbonate"]}
+    rows |= {(0.0, base, ash) for base in {0.0, levers["bicarbonate"]} for ash in found["soda_ash"]}
+    ranked = [dict(zip(found, row, strict=True)) for row in sorted(rows, key=sum)]
+    return ranked[_least(problem, [dict(levers) | row for row in ranked], noise=_AS_GOOD)]
 
 
 def _levels(product: Product, present: float, high: float, count: int) -> list[float]:

@@ -7,34 +7,49 @@ from numpy.typing import NDArray
 
 from tubwater.advice.decide import Kit, oxidizer_to
 from tubwater.advice.now import Situation
+from tubwater.advice.safety import cap_grams
+from tubwater.advice.timeline import MOST_PARTS
 from tubwater.chemistry import Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
 from tubwater.facts import defaults
+from tubwater.tub import Product
 
 __all__ = ["shock_to_hold"]
 
 Array = NDArray[np.float64]
-_SIZES = 11  # shocks tried
+_SIZES = 12  # shocks tried
 _MEMBERS = 200
-_HOLDS = 0.9  # probability with which a shock has to hold (judgement)
+_HOLDS = 0.8  # probability with which a shock has to hold (judgement)
+_TAIL = 0.95  # of the waters stay below the most (judgement)
 _KG_PER_LITRE = 0.993
 
 
 def shock_to_hold(case: Situation, kit: Kit) -> float:
     """Grams for sanitizer that was lost: the smallest shock that most likely still holds the lower aim at the second
-    reading, the night after with the cover closed; from the lower to the usual end of ``shock_mg``."""
+    reading, the night after with the cover closed; no less than to the lower end of ``shock_mg``, and no more than
+    ``shock_most_mg`` and the parts of one visit allow."""
     if kit.oxidizer is None:
         return 0.0
-    shock, hours = defaults()["shock_mg"], defaults()["two_readings_hours"].value
-    grams = np.array([oxidizer_to(case, kit, goal) for goal in np.linspace(shock.low, shock.value, _SIZES)])
-    thin = case.belief.thinned(min(_MEMBERS, case.belief.size))
-    state = _oxidized(thin.state, thin.rates, case.products.compositions[kit.oxidizer.name], grams[:, None])
-    buffer = freeze(thin.state.water)
+    thin, recipe = case.belief.thinned(min(_MEMBERS, case.belief.size)), case.products.compositions[kit.oxidizer.name]
+    most = _most(case, kit.oxidizer, recipe)
+    least = min(oxidizer_to(case, kit, defaults()["shock_mg"].low), most)
+    grams = np.linspace(least, most, _SIZES)
+    state = _oxidized(thin.state, thin.rates, recipe, grams[:, None])
+    buffer, hours = freeze(thin.state.water), defaults()["two_readings_hours"].value
     state = advance(state, thin.rates, 1.0, Mode.CIRCULATING, None, buffer, longest=1.0)
     state = advance(state, thin.rates, hours, Mode.COVERED, None, buffer, longest=4.0)
     low = case.limits(case.sanitizer_quantity).aim_low
     held = np.mean(case.sanitizer_of(state) >= low, axis=1) >= _HOLDS
     return float(grams[int(np.argmax(held))] if held.any() else grams[-1])
+
+
+def _most(case: Situation, product: Product, recipe: Composition) -> float:
+    """Grams at which nineteen of twenty waters reach the most, once what takes halogen at once has had it."""
+    present = case.sanitizer_of(case.state) - case.state.water.reductant * case.grams_per_mol * 993.0
+    room = defaults()["shock_most_mg"].value - float(np.quantile(present, _TAIL))
+    litres = float(np.median(case.rates.litres))
+    grams = max(room, 0.0) * litres / 1000.0 / (recipe.oxidant * case.grams_per_mol)
+    return min(grams, MOST_PARTS * cap_grams(product, litres))
 
 
 def _oxidized(state: TubState, rates: Rates, recipe: Composition, grams: Array) -> TubState:

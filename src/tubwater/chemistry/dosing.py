@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from tubwater.chemistry.composition import Composition
 from tubwater.chemistry.halogens import reduce_halogen
 from tubwater.chemistry.units import kg_water_per_litre
-from tubwater.chemistry.water import INDEX, Water
+from tubwater.chemistry.water import Water
 
 __all__ = ["dose"]
 
@@ -32,5 +32,4 @@ def dose(water: Water, composition: Composition, grams: ArrayLike, litres: Array
     column = composition.per_gram.reshape((-1, *([1] * len(shape))))
     totals = water.totals.reshape((-1, *([1] * (len(shape) - len(water.shape))), *water.shape))
     mixed = Water(np.broadcast_to(water.temperature, shape), totals + column * per_kg)
-    reducer = composition.per_gram[INDEX["reductant"]]
-    return reduce_halogen(mixed, reducer * per_kg) if reducer > 0.0 else mixed
+    return reduce_halogen(mixed, mixed.reductant) if mixed.reductant.any() else mixed
