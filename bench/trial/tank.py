@@ -1,9 +1,10 @@
 """A hidden tub: its water and how it changes, by rate laws that are not the project's.
 
-Different from the model on purpose: the idle loss saturates or is of mixed order, the bathers' slow demand first has
-to hydrolyse and then reacts by mass action, the feeder clogs and its release bends with opening and number, the cover
-is two resistances in series, carbon dioxide leaves faster at high pH, the water swings in temperature and level,
-biofilm grows where the sanitizer is gone, and calcite precipitates. Rates are drawn from published or judged ranges.
+Different from the model on purpose: the idle loss saturates or is of mixed order, the bathers' demand reacts by mass
+action (that its slow part first breaks down the model has too, since the trial showed what a shock meets), the feeder
+clogs and its release bends with opening and number, the cover is two resistances in series, carbon dioxide leaves
+faster at high pH, the water swings in temperature and level, biofilm grows where the sanitizer is gone, and calcite
+precipitates. Rates are drawn from published or judged ranges.
 """
 
 from __future__ import annotations

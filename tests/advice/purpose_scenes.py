@@ -37,7 +37,8 @@ GOOD: tuple[Event, ...] = (CLEAR, a_test(4.0, 7.6, 90.0, "photometer"))
 
 def chlorine_test(value: float, ph: float) -> Tested:
     read = Reading(Quantity.FREE_CHLORINE, value, value, "mg/L", "photometer", NOW, OxidantScale.AS_CL2)
-    return Tested(NOW, (read, reading(Quantity.PH, ph, "photometer")))
+    rest = (reading(Quantity.PH, ph, "photometer"), reading(Quantity.TOTAL_ALKALINITY, 90.0, "drop-titration"))
+    return Tested(NOW, (read, *rest))
 
 
 GOOD_CHLORINE: tuple[Event, ...] = (CLEAR, chlorine_test(4.0, 7.5))

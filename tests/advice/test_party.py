@@ -86,7 +86,7 @@ def test_a_soak_that_was_noted_is_not_counted_twice() -> None:
         "after-soak", events=(*GOOD, Soaked(NOW - timedelta(minutes=10), 2.0, 30.0)), people=2.0, minutes=30.0
     )
     said = about("after-soak", people=2.0, minutes=30.0)
-    assert oxidizer(noted) == pytest.approx(oxidizer(said), abs=5.1)
+    assert 0.0 < oxidizer(noted) <= oxidizer(said)  # the test after the soak shows what went at once
 
 
 def test_a_chlorine_tub_is_dosed_with_chlorine_after_a_soak() -> None:

@@ -14,7 +14,7 @@ from tubwater.tub import Filled, FillWater, Reading, Sanitizer, Tub
 from tubwater.tub import Tested as Readings
 
 MEMBERS = 250
-SEEDS = (1, 2)
+SEEDS = (1, 2, 3, 4)
 FALSE_ALARMS = 0.03  # share of the tests of true waters, without blunders, that may be doubted
 BROMINE, PH, ALKALINITY, CALCIUM = (
     Quantity.BROMINE,

@@ -18,7 +18,7 @@ from tubwater.advice.heating import hose_minutes, reheat_minutes
 from tubwater.advice.measures import amount_of, grams_floor
 from tubwater.advice.now import Situation
 from tubwater.advice.restraint import held_back, ph_in_doubt, remains, within_aims
-from tubwater.advice.shock import shock_to_hold
+from tubwater.advice.shock import shock_most, shock_to_hold
 from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent, within
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
@@ -197,8 +197,8 @@ def _reason(task: _Task, name: str, line: Timeline) -> Reason:
 
 def _highest(task: _Task, name: str) -> float:
     """A declared recovery may pass the bathing maximum; it ends in keep out until tested."""
-    goal = "shock_most_mg" if task.recovery and name == "oxidizer" else "shock_mg"
-    return max(task.case.limits(task.case.sanitizer_quantity).bathing_high, defaults()[goal].value)
+    shock = shock_most(task.case) if task.recovery and name == "oxidizer" else defaults()["shock_mg"].value
+    return max(task.case.limits(task.case.sanitizer_quantity).bathing_high, shock)
 
 
 def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:

@@ -12,14 +12,15 @@ from tubwater.advice.timeline import MOST_PARTS
 from tubwater.chemistry import Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
 from tubwater.facts import defaults
-from tubwater.tub import Product
+from tubwater.tub import Product, Sanitizer
 
-__all__ = ["shock_to_hold"]
+__all__ = ["shock_most", "shock_to_hold"]
 
 Array = NDArray[np.float64]
 _SIZES = 12  # shocks tried
 _MEMBERS = 200
 _HOLDS = 0.8  # probability with which a shock has to hold (judgement)
+_OUT = 1.3  # a scoop of chlorine at the worst (judgement)
 _TAIL = 0.95  # of the waters stay below the most (judgement)
 _KG_PER_LITRE = 0.993
 
@@ -43,10 +44,19 @@ def shock_to_hold(case: Situation, kit: Kit) -> float:
     return float(grams[int(np.argmax(held))] if held.any() else grams[-1])
 
 
+def shock_most(case: Situation) -> float:
+    """What a declared recovery may reach in nineteen of twenty waters, mg/L on the tub's own scale; chlorine raises the
+    pH, so that it stays at the usual shock and what a measure may be out."""
+    if case.tub.sanitizer is Sanitizer.BROMINE:
+        return defaults()["shock_most_mg"].value
+    return _OUT * defaults()["shock_mg"].value
+
+
 def _most(case: Situation, product: Product, recipe: Composition) -> float:
     """Grams at which nineteen of twenty waters reach the most, once what takes halogen at once has had it."""
     present = case.sanitizer_of(case.state) - case.state.water.reductant * case.grams_per_mol * 993.0
-    room = defaults()["shock_most_mg"].value - float(np.quantile(present, _TAIL))
+    goal = shock_most(case) if case.tub.sanitizer is Sanitizer.BROMINE else defaults()["shock_mg"].value
+    room = goal - float(np.quantile(present, _TAIL))
     litres = float(np.median(case.rates.litres))
     grams = max(room, 0.0) * litres / 1000.0 / (recipe.oxidant * case.grams_per_mol)
     return min(grams, MOST_PARTS * cap_grams(product, litres))

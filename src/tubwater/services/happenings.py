@@ -34,7 +34,7 @@ from tubwater.tub import (
 )
 from tubwater.units import Dimension, parse_amount, parse_number
 
-__all__ = ["MOST_PEOPLE", "event_of", "events_of", "products_by_name"]
+__all__ = ["MOST_PEOPLE", "between", "event_of", "events_of", "products_by_name"]
 
 MOST_PEOPLE = 60.0  # in one soak, told or asked about (judgement)
 _OXIDANTS = frozenset({Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE})
