@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from advice.strategies import NOW, Drawn
 from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.chemistry import Composition, dose, equilibrate, monopersulfate_rate
-from tubwater.dynamics import Mode, Rates, TubState, advance, refill
+from tubwater.dynamics import Mode, Rates, TubState, advance, refill, soak
 from tubwater.facts import Role, substances
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.services import case_of
@@ -66,6 +66,7 @@ BR2, CL2, CACO3 = 159.808, 70.906, 50.0435  # g per mol of halogen(+1); g of CaC
 PH_SLACK = SCALE_SLACK = 0.05  # 64 members have ragged tails
 MEASURED = 0.2  # and doses an error of up to a fifth, which is drawn anew here
 DECLARED = {
+    "after-so-many",
     "recover-sanitizer",
     "shock-it",
     "disinfect-fill",
@@ -104,6 +105,7 @@ class Answered:
     case: Situation
     verdict: Verdict
     plan: Plan
+    bathed: tuple[float, float] | None = None  # people and minutes that the plan counts on
 
     @property
     def fit(self) -> bool:
@@ -182,6 +184,8 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
     state, rates, rng = a.case.state, a.case.rates, np.random.default_rng(a.drawn.seed)
     begin, owed = look_at(a, state, None), 0.0
     yielded: Look | None = begin
+    if a.bathed and not any(_bathes(step) for step in a.plan.steps):
+        state, yielded = _soaked(a, state, rates), None
     for step in a.plan.steps:
         if step.kind is StepKind.FILL and not step.partial:  # of a partial change, the drain brings in the new water
             zero = np.zeros_like(state.ph)
@@ -207,7 +211,20 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
         elif not step.task:
             owed += step.minutes
             yielded = None
+        if a.bathed and _bathes(step):
+            state, owed = _soaked(a, _later(a, state, owed, rates), rates), 0.0
     yield begin, look_at(a, _later(a, state, owed, rates), None)
+
+
+def _bathes(step: Step) -> bool:
+    return "party-runs" in {reason.kind for reason in step.reasons}
+
+
+def _soaked(a: Answered, state: TubState, rates: Rates) -> TubState:
+    """After the people whom the plan counts on."""
+    assert a.bathed is not None
+    people, minutes = a.bathed
+    return soak(state, rates, people * minutes / 60.0, people)
 
 
 def _later(a: Answered, state: TubState, minutes: float, rates: Rates) -> TubState:

@@ -25,7 +25,7 @@ from tubwater.tub import (
     equipment_of,
 )
 
-MEMBERS = 64
+MEMBERS = 300  # with few, a tail of the draw decides what is refused
 CHLORINE = replace(TUB, sanitizer=Sanitizer.CHLORINE)
 WOOD = replace(TUB, kind=TubKind.WOOD_FIRED, equipment=equipment_of(TubKind.WOOD_FIRED))
 INFLATABLE = replace(TUB, litres=900.0, kind=TubKind.INFLATABLE, equipment=equipment_of(TubKind.INFLATABLE))

@@ -114,17 +114,20 @@ def _airs(step: Step) -> bool:
 
 
 def what_stood_for_hours_is_tested_before_it_is_balanced(a: Answered) -> bool:
-    """Filled or heated, or under the cover for a while: a test of pH comes before acid, bicarbonate and soda ash; but
-    for the first part that steadies soft water before the oxidizer, with a test after it."""
+    """Filled or heated, or under the cover for a while: a test of pH comes before acid, bicarbonate and soda ash; what
+    a whole fill of known tap water is needs none."""
     stood, judged = False, False
+    tap = {Quantity.PH, Quantity.TOTAL_ALKALINITY} <= set(a.drawn.tub.fill.values)
     for step in a.plan.steps:
-        if _passes_hours(step):
+        if step.kind is StepKind.FILL and not step.partial:
+            stood = not tap
+        elif _passes_hours(step):
             stood = True
         elif step.kind is StepKind.TEST and Quantity.PH in step.quantities:
             stood = False
         elif step.kind is StepKind.DOSE and step.part <= 1 and _balances(a, step):
             judged = True
-            assert not stood or "steady-first" in {r.kind for r in step.reasons}
+            assert not stood
     return judged
 
 

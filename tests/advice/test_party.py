@@ -25,7 +25,7 @@ def test_a_party_is_made_ready_tested_bathed_tested_and_dosed() -> None:
     plan = about("before-party", people=4.0, minutes=60.0, hours=4.0)
     kinds = [r.kind for s in plan.steps for r in s.reasons]
     wanted = ["party-before", "party-runs", "party-over", "after-so-many", "night-under-cover", "morning-after"]
-    assert [k for k in kinds if k in wanted][:6] == wanted
+    assert list(dict.fromkeys(k for k in kinds if k in wanted)) == wanted
     test = next(s for s in plan.steps if "party-before" in {r.kind for r in s.reasons})
     assert test.starts_at >= 240.0 - 1e-6
     assert {"shower-first", "heat-and-drink"} <= notes(plan)

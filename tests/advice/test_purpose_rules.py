@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from advice import rules_steps as rules
+from advice.judged import MEMBERS as FEW
 from advice.judged import Answered
 from advice.purpose_scenes import BOTH, CHLORINE, GOOD, GOOD_CHLORINE, MEMBERS, about
 from advice.rules import RULES, check
@@ -33,9 +34,11 @@ from tubwater.tub import (
     Measure,
     MeasureKind,
     Noticed,
+    Plan,
     Sanitizer,
     Shelf,
     Sign,
+    Soaked,
 )
 
 KNOWN = filled_tub(calcium_hardness=140.0, total_alkalinity=110.0, ph=7.5).fill
@@ -68,21 +71,11 @@ DRAWS = 6 if CHECKED else 2
 WIDE = settings(
     max_examples=DRAWS, deadline=None, phases=(Phase.reuse, Phase.generate), suppress_health_check=list(HealthCheck)
 )
-# What the judge of a rule cannot know: a blend, the people that a plan counts on, and a tub that stays empty.
+# What the judge of a rule cannot know: a blend, a tub that stays empty, and a keeper who is away.
 UNKNOWN_TO_THE_JUDGE: dict[Way, frozenset[str]] = {
     Way.SIGNS: frozenset(("a_plan_rests_on_the_same_verdict",)),
-    Way.EMPTY: frozenset(("whatever_keeps_people_out_names_its_test_within_two_days",)),
+    **dict.fromkeys((Way.EMPTY, Way.AWAY), frozenset(("whatever_keeps_people_out_names_its_test_within_two_days",))),
     Way.ANEW: frozenset(("a_step_expects_what_the_water_will_read",)),
-    **dict.fromkeys(
-        (Way.SOAKED, Way.PARTY),
-        frozenset(
-            (
-                "no_dose_takes_the_sanitizer_too_high_undeclared",
-                "no_dose_takes_the_oxidant_far_above_a_shock",
-                "a_step_expects_what_the_water_will_read",
-            )
-        ),
-    ),
 }
 
 
@@ -118,9 +111,17 @@ def asked_of(draw: st.DrawFn, purpose: Purpose) -> tuple[Drawn, About]:
 
 def judged(drawn: Drawn, about: About | None) -> Answered:
     """The answer, with the tub that it is afterwards where the plan changes its sanitizer."""
-    case = case_of(drawn.tub, drawn.shelf, drawn.events, NOW, drawn.seed, MEMBERS)
+    case = case_of(drawn.tub, drawn.shelf, drawn.events, NOW, drawn.seed, FEW)
     plan = make_plan(case, Wishes(later_by="somebody", about=about), drawn.seed)
-    return Answered(drawn, case, judge(case), plan)
+    return Answered(drawn, case, judge(case), plan, bathed_by(plan, drawn))
+
+
+def bathed_by(plan: Plan, drawn: Drawn) -> tuple[float, float] | None:
+    """People and minutes that a plan about bathing counts on; a soak that is noted is in the belief already."""
+    if plan.situation not in ("before-party", "after-soak") or any(isinstance(e, Soaked) for e in drawn.events):
+        return None
+    (uses,) = [r for r in plan.notes if r.kind == "party-uses"]
+    return float(uses.values["people"]), float(uses.values["minutes"])
 
 
 @pytest.mark.parametrize("purpose", purposes().values(), ids=lambda p: p.key)

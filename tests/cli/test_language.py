@@ -46,7 +46,7 @@ def test_a_language_that_is_not_there_is_refused_in_one_sentence(
 ) -> None:
     monkeypatch.setenv("TUBWATER_LANGUAGE", "xx")
     assert main(["methods"]) == 2
-    assert capsys.readouterr().err == "tubwater: TUBWATER_LANGUAGE: got \"xx\", expected en or de.\n"
+    assert capsys.readouterr().err == 'tubwater: TUBWATER_LANGUAGE: got "xx", expected en or de.\n'
 
 
 def test_problems_of_a_file_are_told_in_german(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -129,10 +129,20 @@ def _written(task: _Task, visit: Visit) -> Timeline:
     for item in visit.wanted:
         if item.name != "feeder":
             given[item.name] = _add(line, task, _beside_base(task, item, given), visit.retests)
+    _rest_of_shock(line, task, visit, given)
     if visit.find("feeder") or task.decision.levers["tablet_grams"] <= 0.0:
         set_feeder(line, task.kit, task.decision)
     line.close()
     return line
+
+
+def _rest_of_shock(line: Timeline, task: _Task, visit: Visit, given: dict[str, float]) -> None:
+    """What of a recovery found no room before acid took pH and lime down, or base took the pH up."""
+    item = visit.find("oxidizer")
+    moved = any(given.get(name, 0.0) > 0.0 for name in ("acid", "bicarbonate", "soda_ash"))
+    rest = item.grams - given.get("oxidizer", 0.0) if item else 0.0
+    if item and task.recovery and moved and rest >= (1.0 - _SHOCK_ENOUGH) * item.grams:
+        _add(line, task, replace(item, grams=rest), visit.retests)
 
 
 def _beside_base(task: _Task, item: Wanted, given: dict[str, float]) -> Wanted:
@@ -197,7 +207,7 @@ def _reason(task: _Task, name: str, line: Timeline) -> Reason:
 
 def _highest(task: _Task, name: str) -> float:
     """A declared recovery may pass the bathing maximum; it ends in keep out until tested."""
-    shock = shock_most(task.case) if task.recovery and name == "oxidizer" else defaults()["shock_mg"].value
+    shock = shock_most(task.kit) if task.recovery and name == "oxidizer" else defaults()["shock_mg"].value
     return max(task.case.limits(task.case.sanitizer_quantity).bathing_high, shock)
 
 

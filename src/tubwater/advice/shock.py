@@ -12,7 +12,7 @@ from tubwater.advice.timeline import MOST_PARTS
 from tubwater.chemistry import Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
 from tubwater.facts import defaults
-from tubwater.tub import Product, Sanitizer
+from tubwater.tub import Product
 
 __all__ = ["shock_most", "shock_to_hold"]
 
@@ -32,7 +32,7 @@ def shock_to_hold(case: Situation, kit: Kit) -> float:
     if kit.oxidizer is None:
         return 0.0
     thin, recipe = case.belief.thinned(min(_MEMBERS, case.belief.size)), case.products.compositions[kit.oxidizer.name]
-    most = _most(case, kit.oxidizer, recipe)
+    most = _most(case, kit, kit.oxidizer, recipe)
     least = min(oxidizer_to(case, kit, defaults()["shock_mg"].low), most)
     grams = np.linspace(least, most, _SIZES)
     state = _oxidized(thin.state, thin.rates, recipe, grams[:, None])
@@ -44,19 +44,18 @@ def shock_to_hold(case: Situation, kit: Kit) -> float:
     return float(grams[int(np.argmax(held))] if held.any() else grams[-1])
 
 
-def shock_most(case: Situation) -> float:
-    """What a declared recovery may reach in nineteen of twenty waters, mg/L on the tub's own scale; chlorine raises the
-    pH, so that it stays at the usual shock and what a measure may be out."""
-    if case.tub.sanitizer is Sanitizer.BROMINE:
+def shock_most(kit: Kit) -> float:
+    """What a declared recovery may reach in nineteen of twenty waters, mg/L on the tub's own scale; hypochlorite raises
+    the pH, so that it stays at the usual shock and what a measure may be out."""
+    if kit.oxidizer is not None and kit.oxidizer.substance == "monopersulfate":
         return defaults()["shock_most_mg"].value
     return _OUT * defaults()["shock_mg"].value
 
 
-def _most(case: Situation, product: Product, recipe: Composition) -> float:
+def _most(case: Situation, kit: Kit, product: Product, recipe: Composition) -> float:
     """Grams at which nineteen of twenty waters reach the most, once what takes halogen at once has had it."""
     present = case.sanitizer_of(case.state) - case.state.water.reductant * case.grams_per_mol * 993.0
-    goal = shock_most(case) if case.tub.sanitizer is Sanitizer.BROMINE else defaults()["shock_mg"].value
-    room = goal - float(np.quantile(present, _TAIL))
+    room = shock_most(kit) - float(np.quantile(present, _TAIL))
     litres = float(np.median(case.rates.litres))
     grams = max(room, 0.0) * litres / 1000.0 / (recipe.oxidant * case.grams_per_mol)
     return min(grams, MOST_PARTS * cap_grams(product, litres))
