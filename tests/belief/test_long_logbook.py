@@ -256,12 +256,14 @@ def test_nothing_is_told_of_a_tub_that_goes_on_as_ever() -> None:
 
 
 def idle(until: float, changed_at: float, before: float, after: float, litres: float = 1190.0) -> list[Event]:
-    """A closed tub that is given 30 g twice a week and loses a share a day of its bromine, read by photometer."""
+    """A closed tub that is given 30 g twice a week, unless it holds enough, and loses a share a day of its bromine, read
+    by photometer."""
     rise = 30.0 * OXIDIZER.oxidant * 159.808e3 / litres
     level, at, events = 2.0, 0.0, [_photometer(day(0.0), 2.0)]
     while at < until:
-        events.append(Dosed(day(at + 0.02), "oxidizer", 30.0, spread=0.03))
-        level += rise
+        if level < 6.0:
+            events.append(Dosed(day(at + 0.02), "oxidizer", 30.0, spread=0.03))
+            level += rise
         for step in (1.0, 1.5, 1.0):
             level *= np.exp(-step * (before if at < changed_at else after))
             at += step
@@ -270,7 +272,7 @@ def idle(until: float, changed_at: float, before: float, after: float, litres: f
 
 
 def _photometer(at: datetime, bromine: float) -> Readings:
-    value = round(min(bromine, 19.9), 1)
+    value = round(bromine, 1)
     reading = Reading(Quantity.BROMINE, value, value, "mg/L", "photometer", at, OxidantScale.AS_BR2)
     return Readings(at, (reading,))
 
