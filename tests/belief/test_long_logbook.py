@@ -256,7 +256,7 @@ def test_nothing_is_told_of_a_tub_that_goes_on_as_ever() -> None:
 
 
 def idle(until: float, changed_at: float, before: float, after: float, litres: float = 1190.0) -> list[Event]:
-    """A closed tub, read by photometer, that loses a share of its bromine a day; twice a week 30 g where it needs them."""
+    """A closed tub, read by photometer, that loses a share of its bromine a day; 30 g twice a week if it needs them."""
     rise = 30.0 * OXIDIZER.oxidant * 159.808e3 / litres
     level, at, events = 2.0, 0.0, [_photometer(day(0.0), 2.0)]
     while at < until:

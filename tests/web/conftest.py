@@ -13,10 +13,12 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
+from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
+from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.web import create_app
-from web.harness import BODY, MOST, PHONE, START, ZONE, Clock, hold, serve
+from web.harness import BODY, MOST, PHONE, START, ZONE, Clock, Plain, hold, serve
 
 
 @pytest.fixture
@@ -27,6 +29,12 @@ def clock() -> Clock:
 @pytest.fixture
 def keeping(clock: Clock) -> Keeping:
     return Keeping(MemoryEntries(), MemorySnapshots(), clock, RandomNames())
+
+
+@pytest.fixture
+def accounts(clock: Clock) -> Accounts:
+    """Nobody has an account yet."""
+    return Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
 
 
 @pytest.fixture

@@ -19,6 +19,7 @@ from fastapi import FastAPI
 from playwright.sync_api import Page
 
 ZONE = ZoneInfo("Europe/London")
+WORDS = "larch spoon kettle river"  # a password
 START = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]

@@ -13,20 +13,11 @@ from fastapi.testclient import TestClient
 from tubwater.main import main
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
-from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import Role
 from tubwater.web import create_app
 from tubwater.web.network import is_here
 from tubwater.web.serving import listen
-from web.harness import ZONE, Clock, Plain
-
-WORDS = "larch spoon kettle river"
-
-
-@pytest.fixture
-def accounts(clock: Clock) -> Accounts:
-    return Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
+from web.harness import WORDS, ZONE, Clock
 
 
 @pytest.fixture

@@ -15,17 +15,14 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
-from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.ports import Kind
 from tubwater.web import create_app
 from tubwater.web.guard import MOST_BYTES
-from web.harness import ZONE, Clock, Plain, hold, serve
+from web.harness import WORDS, ZONE, Clock, hold, serve
 from web.world import World, routes
 
 GOOD = {"method": "photometer", "bromine": 4.5, "pH": 7.5}
 TEST = {"method": "strip", "bromine": "3", "pH": "7.5", "key": "one"}
-WORDS = "larch spoon kettle river"
 KNOWN = {"tub": "larch", "visit": "begun", "entry": "read", "kind": "dosed", "number": "0", "secret": "x"}
 
 
@@ -192,14 +189,8 @@ def test_no_form_is_taken_from_another_site(world: World, posting: TestClient, s
 
 
 @pytest.fixture
-def accounts(clock: Clock) -> Accounts:
-    found = Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
-    found.add("keeper", WORDS)
-    return found
-
-
-@pytest.fixture
 def guarded(keeping: Keeping, accounts: Accounts, tub: str) -> FastAPI:
+    accounts.add("keeper", WORDS)
     return create_app(keeping, zone=ZONE, hosts=None, accounts=accounts)
 
 

@@ -22,22 +22,15 @@ from tubwater.main import main
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import RandomNames, SystemClock
-from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.web import create_app
 from tubwater.web.certificates import Certificates, certificates, fingerprint
 from tubwater.web.guard import HERE_ONLY
 from tubwater.web.network import AnyOnce, home_addresses, host_names
 from tubwater.web.serving import Secure, listen, listen_everywhere
-from web.harness import ZONE, Clock, Plain
+from web.harness import WORDS, ZONE, Plain
 
-WORDS = "larch spoon kettle river"
 NOW = datetime.now(UTC)
 NAMES = ("localhost", "cedar", "cedar.local")
-
-
-@pytest.fixture
-def accounts(clock: Clock) -> Accounts:
-    return Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
 
 
 @pytest.fixture

@@ -17,19 +17,10 @@ from tubwater.errors import NotAllowed
 from tubwater.main import main
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
-from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import Role
 from tubwater.web import create_app
 from tubwater.web.network import Home
-from web.harness import DESK, ZONE, Clock, Plain, serve, violations
-
-WORDS = "larch spoon kettle river"
-
-
-@pytest.fixture
-def accounts(clock: Clock) -> Accounts:
-    return Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
+from web.harness import DESK, WORDS, ZONE, Clock, serve, violations
 
 
 @pytest.fixture

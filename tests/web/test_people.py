@@ -13,19 +13,11 @@ from playwright.sync_api import Page, expect
 from tubwater.errors import WrongCredentials
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
-from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import ALL_TUBS, Account, Role
 from tubwater.web import create_app
-from web.harness import BODY, ZONE, Clock, Plain, violations
+from web.harness import BODY, WORDS, ZONE, violations
 
-WORDS = "larch spoon kettle river"
 NEW = {"name": "Rowan", "password": WORDS, "again": WORDS}
-
-
-@pytest.fixture
-def accounts(clock: Clock) -> Accounts:
-    return Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
 
 
 @pytest.fixture

@@ -16,16 +16,13 @@ from playwright.sync_api import Page, expect
 
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
-from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.people import Role
 from tubwater.services.ports import Kind
 from tubwater.tub import Sampled, Sign, Signed, VerdictKind
 from tubwater.web import create_app
 from tubwater.web.show import say
-from web.harness import BODY, DESK, MOST, PHONE, ZONE, Clock, Plain, violations
+from web.harness import BODY, DESK, MOST, PHONE, WORDS, ZONE, Clock, violations
 
-WORDS = "larch spoon kettle river"
 RECORD = "/tubs/rowan/record"
 GOOD = {"method": "photometer", "scale": "as Br2", "bromine": 5, "pH": 7.4}
 
@@ -212,9 +209,8 @@ def test_a_script_reads_the_record_and_signs_once(client: TestClient, keeping: K
 
 
 @pytest.fixture
-def asking(keeping: Keeping, rowan: str, clock: Clock) -> Iterator[tuple[TestClient, Accounts]]:
+def asking(keeping: Keeping, rowan: str, accounts: Accounts) -> Iterator[tuple[TestClient, Accounts]]:
     """With an account, and the keeper's session."""
-    accounts = Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
     owner = accounts.add("Kim Keeper", WORDS)
     accounts.grant(
         accounts.add("guest", WORDS, accounts.who(accounts.log_in("Kim Keeper", WORDS).secret)).id,

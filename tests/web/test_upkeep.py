@@ -15,8 +15,6 @@ from tubwater.advice import Situation
 from tubwater.services.accounts import Accounts
 from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
-from tubwater.services.memory_accounts import MemoryAccounts
 from tubwater.services.memory_kits import MemoryKits
 from tubwater.services.people import Role
 from tubwater.services.ports import Kind
@@ -24,15 +22,9 @@ from tubwater.services.storage import Kit
 from tubwater.services.upkeep import due_of_tub, shelf_of_tub
 from tubwater.tub import Cared
 from tubwater.web import create_app
-from web.harness import DESK, MOST, PHONE, ZONE, Clock, Plain, violations
+from web.harness import DESK, MOST, PHONE, WORDS, ZONE, Clock, violations
 
-WORDS = "larch spoon kettle river"
 ICS = "/tubs/larch/calendar.ics"
-
-
-@pytest.fixture
-def accounts(clock: Clock) -> Accounts:
-    return Accounts(MemoryAccounts(), Plain(), clock, RandomNames())
 
 
 @pytest.fixture
