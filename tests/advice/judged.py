@@ -68,6 +68,7 @@ MEASURED = 0.2  # and doses an error of up to a fifth, which is drawn anew here
 DECLARED = {
     "after-so-many",
     "recover-sanitizer",
+    "rest-of-shock",
     "shock-it",
     "disinfect-fill",
     "weekly-shock",

@@ -173,7 +173,7 @@ def no_dose_takes_the_oxidant_far_above_a_shock(a: Answered) -> bool:
     oxidized = [after for _, after in a.replayed[:-1] if _oxidizes(a, after) and not _let_out_again(a, after)]
     for look in oxidized:
         kinds = {r.kind for r in look.step.reasons} if look.step is not None else set()
-        most = max(usual, 18.0) if kinds & {"recover-sanitizer", "shock-it"} else usual
+        most = max(usual, 18.0) if kinds & {"recover-sanitizer", "rest-of-shock", "shock-it"} else usual
         assert tails(look.oxidant)[1] <= max(most, begin[1]) * 1.1
     return bool(oxidized)
 

@@ -63,9 +63,11 @@ class Kit:
 
 @dataclass(frozen=True, eq=False)
 class Trials:
-    """Other plans tried on other members: utility [plan, member], and the indices of the members."""
+    """Other plans tried on other members: what each is worth and its share of hours in band, both [plan, member], and
+    the indices of the members."""
 
     utility: np.ndarray
+    in_band: np.ndarray
     members: np.ndarray
 
 
@@ -114,8 +116,8 @@ def decide(case: Situation, kit: Kit, wishes: Wishes, rng: np.random.Generator, 
     check = _problem(case, kit, wishes, rng, _MEMBERS, lives, bounds)
     decision = _rounded(check, kit, dict(choice.levers), bounds)
     trial = spread_out(check, choice.levers, rng, _TRIALS)
-    members = np.arange(_MEMBERS, _MEMBERS + lives) % case.belief.size
-    return replace(decision, trials=Trials(utility(check.run(trial), trial), members))
+    lived, members = check.run(trial), np.arange(_MEMBERS, _MEMBERS + lives) % case.belief.size
+    return replace(decision, trials=Trials(utility(lived, trial), lived.in_band, members))
 
 
 def oxidizer_to(case: Situation, kit: Kit, goal: float, hours: float = _SHOCK_HOURS) -> float:

@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from tubwater.advice.aeration import has_air
 from tubwater.advice.attended import be_there
 from tubwater.advice.care import due_tasks
 from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of
@@ -31,6 +32,10 @@ __all__ = ["plan_in_use"]
 
 _OVERNIGHT = 1.0  # d; lost sanitizer is looked at again the next day
 _LOW_FOR_LONG = 0.2  # of the hours until the next visit (judgement)
+_NEARLY, _AIRED = (
+    0.05,
+    0.1,
+)  # pH below the aim that is left alone, and above its lower end to which air goes (judgement)
 _SHOCK_ENOUGH = 0.8  # of the shock that was asked for
 _REASONS = {
     "acid": "lower-ph",
@@ -130,10 +135,30 @@ def _written(task: _Task, visit: Visit) -> Timeline:
         if item.name != "feeder":
             given[item.name] = _add(line, task, _beside_base(task, item, given), visit.retests)
     _rest_of_shock(line, task, visit, given)
+    if visit.retests and not any(given.get(name, 0.0) > 0.0 for name in ("acid", "soda_ash")):
+        _air(line, task)
     if visit.find("feeder") or task.decision.levers["tablet_grams"] <= 0.0:
         set_feeder(line, task.kit, task.decision)
     line.close()
     return line
+
+
+def _air(line: Timeline, task: _Task) -> None:
+    """Air where a low pH keeps people out: it adds no alkalinity and takes none."""
+    if _wants_air(task, line):
+        limits = task.case.limits(Quantity.PH)
+        values: dict[str, float | str] = {"quantity": str(Quantity.PH), "value": _ph(line), "low": limits.aim_low}
+        reason = Reason("air-out", values | {"high": limits.aim_high}, limits.basis)
+        line.aerate(limits.aim_low + _AIRED, reason)
+
+
+def _wants_air(task: _Task, line: Timeline) -> bool:
+    low = _ph(line) < task.case.limits(Quantity.PH).aim_low - _NEARLY
+    return low and task.verdict.kind is not VerdictKind.FIT and not task.recovery
+
+
+def _ph(line: Timeline) -> float:
+    return line.beside.expect(Quantity.PH)[0].median
 
 
 def _rest_of_shock(line: Timeline, task: _Task, visit: Visit, given: dict[str, float]) -> None:
@@ -190,7 +215,8 @@ def _measured(amount: Amount) -> dict[str, float | str]:
 
 def _reason(task: _Task, name: str, line: Timeline) -> Reason:
     if name == "oxidizer":
-        return Reason("recover-sanitizer" if task.recovery else "weekly-shock")
+        begun = any(r.kind == "recover-sanitizer" for s in line.steps for r in s.reasons)
+        return Reason(("rest-of-shock" if begun else "recover-sanitizer") if task.recovery else "weekly-shock")
     if name == "bromide":
         bank = defaults()["bank_target_mg"]
         return Reason("bromide-bank", {"value": bank.value}, bank.basis)
@@ -216,7 +242,7 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     again = _test_from(task, line)
     notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
     notes += be_there(line.steps, case.tub.equipment, case.now) if task.change else []
-    notes += [*_shock_cut(task, line), *remains(case, line.beside), *_runs_low(task)]
+    notes += [*_shock_cut(task, line), *_airless(task, line, visit), *remains(case, line.beside), *_runs_low(task)]
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
     return Plan(
@@ -243,11 +269,29 @@ def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
     """Says so where the limits let in clearly less oxidizer than the recovery asks for."""
     wanted, oxidizer = task.decision.levers.get("oxidizer", 0.0), task.kit.oxidizer
     given = sum(s.amount.grams for s in line.steps if s.amount and oxidizer and s.amount.product == oxidizer.name)
-    if not task.recovery or oxidizer is None or wanted <= 0.0 or given >= _SHOCK_ENOUGH * wanted:
+    if not task.recovery or oxidizer is None or wanted <= 0.0:
         return []
+    if given >= _SHOCK_ENOUGH * wanted:
+        return _used_up(task, line)
     if given <= 0.0:
         return [Reason("shock-held-back", {"product": oxidizer.name})]
     return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
+
+
+def _used_up(task: _Task, line: Timeline) -> list[Reason]:
+    """Says so where all that may go in at one visit may not be enough for what the water owes."""
+    quantity = task.case.sanitizer_quantity
+    low, end = task.case.limits(quantity).keep_out_low, line.beside.expect(quantity)[0].median
+    values: dict[str, float | str] = {"quantity": str(quantity), "value": end, "low": low}
+    return [Reason("shock-may-be-used-up", values)] if end < low else []
+
+
+def _airless(task: _Task, line: Timeline, visit: Visit) -> list[Reason]:
+    """Says so where air would bring the pH up, but nobody knows whether lime would come out of the water."""
+    aired = any(s.kind is StepKind.AERATE for s in line.steps) or not has_air(task.case.tub.equipment)
+    if aired or not visit.retests or not _wants_air(task, line):
+        return []
+    return [Reason("air-held-back", {"quantity": str(Quantity.PH), "value": _ph(line)})]
 
 
 def _runs_low(task: _Task) -> list[Reason]:

@@ -55,7 +55,7 @@ def with_opening_test(plan: Plan, case: Situation, wishes: Wishes, found: Proced
     waits = tests.second is not None or treats
     if waits and not tests.known and wishes.minutes is None:
         return _with_steps(ahead, case, tests)
-    added = any(s.kind is StepKind.DOSE for s in plan.steps)
+    added = any(s.kind in (StepKind.DOSE, StepKind.AERATE) for s in plan.steps)
     due = tests.next if added or waits else case.now + _DAY
     return replace(ahead, next_visit=min(due, plan.next_visit) if not waits else due)
 

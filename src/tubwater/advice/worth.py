@@ -1,9 +1,9 @@
 """Which better test would be worth the trouble: hours in band that its answer is expected to add.
 
 The value of information on a utility matrix [plan, tub]: for each tub a reading is drawn, the tubs are weighted
-by it, the plan that is then best is taken; the gain over the plan that is best without the reading, less what
-the same sum gives for a reading of another tub, which carries no information (Raiffa & Schlaifer, Applied
-Statistical Decision Theory, 1961; from memory).
+by it, the plan that is then best is taken; its hours in band less what the same sum gives for a reading of another
+tub, which carries no information (Raiffa & Schlaifer, Applied Statistical Decision Theory, 1961; from memory). The
+plan is chosen by all that it is worth, what it gains is told in hours only.
 """
 
 from __future__ import annotations
@@ -45,28 +45,29 @@ def _worth(case: Situation, decision: Decision, quantity: Quantity, method: str)
         return None
     truth = case.observer.read(quantity)[trials.members]
     sd = float(sd_of(methods()[method].quantities[quantity], np.median(truth)))
-    hours = _HOURS_PER_WEEK * value_of_reading(trials.utility, truth, sd)
+    hours = _HOURS_PER_WEEK * value_of_reading(trials.utility, trials.in_band, truth, sd)
     return BetterTest(quantity, method, hours) if hours >= _WORTH else None
 
 
-def value_of_reading(utility: Array, truth: Array, sd: float) -> float:
-    """Expected gain of utility by a reading with one-sigma ``sd``.
+def value_of_reading(utility: Array, in_band: Array, truth: Array, sd: float) -> float:
+    """Expected gain of hours in band by a reading with one-sigma ``sd``, as a share of all hours, at least 0.
 
     Args:
-        utility: [plan, tub], share of hours. truth: the quantity of each tub. sd: in the unit of ``truth``.
+        utility, in_band: [plan, tub], what a plan is chosen by, and its share of hours. truth: the quantity of each
+            tub. sd: in the unit of ``truth``.
     """
     rng = np.random.default_rng(len(truth))
     noise = sd * rng.standard_normal(len(truth))
-    informed = _chosen(utility, truth, truth + noise, sd)
+    informed = _gained(utility, in_band, truth, truth + noise, sd)
     shuffled = rng.permutation(truth)
-    blind = _chosen(utility, shuffled, shuffled + noise, sd)
+    blind = _gained(utility, in_band, shuffled, shuffled + noise, sd)
     return max(informed - blind, 0.0)
 
 
-def _chosen(utility: Array, truth: Array, reading: Array, sd: float) -> float:
-    """Mean utility where each tub's plan is the best under the weights of its reading, itself left out."""
+def _gained(utility: Array, in_band: Array, truth: Array, reading: Array, sd: float) -> float:
+    """Mean share of hours where each tub's plan is the best under the weights of its reading, itself left out."""
     weights = np.exp(-0.5 * ((reading[:, None] - truth[None, :]) / sd) ** 2)
     np.fill_diagonal(weights, 0.0)
     weights /= np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     best = np.argmax(weights @ utility.T, axis=1)
-    return float(np.mean(utility[best, np.arange(len(truth))]))
+    return float(np.mean(in_band[best, np.arange(len(truth))]))
