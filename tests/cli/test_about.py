@@ -41,6 +41,13 @@ def test_such_a_plan_is_told_in_german_as_well(file: str, capsys: pytest.Capture
     ("words", "said"),
     [
         (["--about", "tea"], "tea"),
+        (["--about", "wintre"], "did you mean winter"),
+        (["--about", "tea"], "away-weekend"),
+        (["--about", "winter", "--say", "days"], "such as days=3"),
+        (["--about", "winter", "--say", "days="], "such as days=3"),
+        (["--about", "winter", "--say", "days=1000"], 'days: got "1000", expected 7 to 365 d.'),
+        (["--with", "strip"], "--read"),
+        (["--scale", "as Br2"], "--read"),
         (["--say", "days=3"], "--about"),
         (["--about", "away-weekend", "--say", "days=soon"], "days"),
         (["--about", "away-weekend", "--say", "days=40"], "1 to 7"),

@@ -27,6 +27,7 @@ def test_the_outlook_has_a_line_for_each_day_and_says_when_to_test(
     assert run(["outlook", file, "--days", "3", *NOW]) == 0
     said = capsys.readouterr().out
     assert all(day in said for day in ("Wed 25 Nov", "Thu 26 Nov", "Fri 27 Nov")) and "Test again by" in said
+    assert max(len(line) for line in said.splitlines()) <= 80
 
 
 def test_the_outlook_of_a_water_whose_test_is_old_says_how_long_a_reading_counts(
@@ -36,7 +37,8 @@ def test_the_outlook_of_a_water_whose_test_is_old_says_how_long_a_reading_counts
     path = tmp_path / "old.toml"
     path.write_text(example_text().replace('method = "strip"', old, 1), encoding="utf-8")
     assert run(["outlook", str(path), "--days", "1", *NOW]) == 0
-    assert "Test again by Wed 25 Nov, 09:00: A reading counts for 24 hours at most." in capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Test again by Wed 25 Nov, 09:00" in said and "A reading counts for 24 hours at most." in said
 
 
 def test_a_party_leaves_less_sanitizer(file: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -11,6 +11,7 @@ import pytest
 
 import tubwater
 from tubwater.errors import UnknownKey
+from tubwater.reports import units as show
 from tubwater.reports.data import to_json
 from tubwater.reports.plain import amount_text, render_plan, render_verdict, step_text
 from tubwater.reports.text import explain, kinds, sentence, text_of
@@ -104,6 +105,26 @@ def test_a_plan_fits_into_80_columns_and_ends_with_when_to_come_back() -> None:
     lines = render_plan(plan).splitlines()
     assert max(map(len, lines)) <= 80
     assert "Come back Fri 27 Nov, 09:00." in lines[-1]
+
+
+@pytest.mark.parametrize(
+    ("earlier", "said"), [(1, "of step 1."), (2, "of steps 1 and 2."), (3, "of steps 1, 2 and 3.")]
+)
+def test_cautions_told_before_are_pointed_to_as_a_list(earlier: int, said: str) -> None:
+    keys = ("one-container", "oxidizer-fire", "gloves-goggles")[:earlier]
+    steps = tuple(Step(StepKind.VENT, minutes=10.0, cautions=(key,)) for key in keys)
+    plan = Plan(
+        NOW, "in-use", VERDICT, (*steps, Step(StepKind.VENT, minutes=10.0, cautions=keys)), None, (), (), (), NOW, None
+    )
+    assert f"Also the cautions {said}" in render_plan(plan)
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(6.53, "6.5"), (39.2, "39"), (0.0123, "0.01"), (0.0, "0"), (-1.26, "-1.3"), (143.0, "140"), (7.61, "7.6")],
+)
+def test_what_is_only_about_right_is_told_with_two_figures(value: float, said: str) -> None:
+    assert show.rough(value) == said
 
 
 def test_a_verdict_says_how_long_it_holds() -> None:

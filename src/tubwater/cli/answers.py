@@ -9,7 +9,7 @@ from typing import Any
 
 from tubwater.cli.sheets import handout_answer, ledger_answer, safety_answer
 from tubwater.cli.upkeep_words import UPKEEP_COMMANDS
-from tubwater.errors import InputError
+from tubwater.errors import InputError, UnknownKey
 from tubwater.reports.data import to_json
 from tubwater.reports.plain import render_plan, render_verdict, render_why
 from tubwater.reports.refusals import refusal
@@ -90,7 +90,14 @@ def _about(words: argparse.Namespace) -> About | None:
     key, said = getattr(words, "about", None), getattr(words, "say", [])
     if key is None and said:
         raise InputError.one("--say", said[0], "--about with what the plan is for")
-    return None if key is None else about_of(key, said_of(said))
+    for text in said:
+        if not all(part.strip() for part in text.partition("=")):
+            raise InputError.one("--say", text, "a name and a value, such as days=3")
+    try:
+        return None if key is None else about_of(key, said_of(said))
+    except UnknownKey as error:
+        near = f"; did you mean {' or '.join(error.nearest)}" if error.nearest else ""
+        raise InputError.one("--about", key, f"one of {', '.join(error.known)}{near}") from None
 
 
 def _now(text: str | None) -> datetime:
@@ -106,6 +113,9 @@ def _now(text: str | None) -> datetime:
 def _tests(words: argparse.Namespace) -> list[dict[str, Any]]:
     """The readings of the command line, as a table of a file would hold them."""
     if not words.read:
+        for option, given in (("--with", words.method), ("--scale", words.scale)):
+            if given:
+                raise InputError.one(option, given, "--read with what was read")
         return []
     table: dict[str, Any] = {"method": words.method} if words.method else {}
     table |= {"scale": words.scale} if words.scale else {}

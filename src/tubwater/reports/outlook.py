@@ -6,6 +6,7 @@ import numpy as np
 
 from tubwater.reports import units as show
 from tubwater.reports.text import sentence, text_of
+from tubwater.reports.wrapped import wrapped
 from tubwater.services.outlook import LEVELS, SATURATION, Outlook
 from tubwater.services.tubfile import UnitSystem
 
@@ -31,7 +32,12 @@ def render_outlook(outlook: Outlook, units: UnitSystem = UnitSystem.METRIC) -> s
 
 def _span(bands: np.ndarray) -> str:
     low, middle, high = bands[0].mean(), bands[_MIDDLE].mean(), bands[-1].mean()
-    return f"{show.number(middle)} ({show.number(low)}-{show.number(high)})"
+    return f"{_figure(middle)} ({_figure(low)}-{_figure(high)})"
+
+
+def _figure(value: float) -> str:
+    """No more figures than a keeper's test can show."""
+    return show.number(round(value, 0 if value >= 20.0 else 1))
 
 
 def _follows(outlook: Outlook, units: UnitSystem) -> list[str]:
@@ -41,7 +47,7 @@ def _follows(outlook: Outlook, units: UnitSystem) -> list[str]:
     if outlook.test_holds is not None:
         method = text_of("method", outlook.scenario.test_now)
         lines.append(_say("test-holds", method=method, hours=outlook.test_holds))
-    return lines
+    return [wrapped(line) for line in lines]
 
 
 def _say(kind: str, **values: object) -> str:

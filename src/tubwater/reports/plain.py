@@ -154,8 +154,12 @@ def _cautions(number: int, step: Step, told: dict[str, int]) -> Iterator[str]:
             told[key] = number
             yield text_of("caution", key)
     if again:
-        kind = "cautions-of-many" if len(again) > 1 else "cautions-of"
-        yield _say(kind, list=_say("and").join(str(n) for n in again))
+        *most, last = (str(n) for n in again)
+        yield (
+            _say("cautions-of-many", list=", ".join(most) + _say("and") + last)
+            if most
+            else _say("cautions-of", list=last)
+        )
 
 
 def _after_soak(rule: AfterSoak | None, units: UnitSystem) -> str:

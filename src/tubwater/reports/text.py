@@ -148,6 +148,7 @@ def _names(text: str) -> list[str]:
 
 _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is a way to print a number
     "number": lambda value, _: show.number(value),
+    "rough": lambda value, _: show.rough(value),
     "percent": lambda value, _: show.percent(value),
     "minutes": lambda value, _: show.minutes(value),
     "hours": lambda value, _: show.hours(value),

@@ -56,6 +56,13 @@ def number(value: float) -> str:
     return (text.rstrip("0").rstrip(".") if "." in text else text).replace(".", _word("number", "mark"))
 
 
+def rough(value: float) -> str:
+    """A number to two figures, for what is only about right."""
+    if not math.isfinite(value) or value == 0.0:
+        return number(value)
+    return number(round(value, 1 - math.floor(math.log10(abs(value)))))
+
+
 def percent(share: float) -> str:
     """A share (0 to 1) in per cent, never rounded up to certainty."""
     whole = round(100.0 * share)

@@ -60,5 +60,5 @@ def _number(name: str, text: str, ask: Ask) -> float:
     bare = dimension is None or not any(sign.isalpha() for sign in text)
     value = parse_number(text, name) if bare or dimension is None else parse_amount(text, name, dimension).to(unit)
     if not ask.low <= value <= ask.high:
-        raise InputError.one(name, f'"{text}"', f"{ask.low:g} to {ask.high:g} {unit}".strip())
+        raise InputError.one(name, text, f"{ask.low:g} to {ask.high:g} {unit}".strip())
     return value

@@ -244,9 +244,9 @@ def _litres(entries: Entries, questions: list[Problem]) -> float:
 def _guideline(entries: Entries) -> str:
     key = entries.text("guideline", "household")
     if key not in guidelines():
-        entries.wrong(
-            "guideline", key, str(UnknownKey("guideline", key, guidelines())) + f"; one of {', '.join(guidelines())}"
-        )
+        near = UnknownKey("guideline", key, guidelines()).nearest
+        hint = f"; did you mean {' or '.join(near)}" if near else ""
+        entries.wrong("guideline", key, f"one of {', '.join(guidelines())}{hint}")
         return "household"
     return key
 
