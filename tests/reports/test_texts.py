@@ -127,6 +127,12 @@ def test_what_is_only_about_right_is_told_with_two_figures(value: float, said: s
     assert show.rough(value) == said
 
 
+@pytest.mark.parametrize("kind", ["not-sure-sanitizer", "not-sure-ph"])
+def test_what_falls_short_of_what_is_asked_for_never_reads_as_if_it_reached_it(kind: str) -> None:
+    said = sentence(Reason(kind, {"probability": 0.9469, "needed": 0.95}))
+    assert "94 %" in said and said.count("95 %") == 1
+
+
 def test_a_verdict_says_how_long_it_holds() -> None:
     fit = Verdict(VerdictKind.FIT, NOW, NOW + timedelta(hours=6), 2, 15.0, 0.97, 0.95, (Reason("both-locks"),))
     assert "good until Fri 20 Nov, 15:00" in render_verdict(fit)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import string
 from collections.abc import Callable, Mapping
@@ -150,6 +151,7 @@ _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is 
     "number": lambda value, _: show.number(value),
     "rough": lambda value, _: show.rough(value),
     "percent": lambda value, _: show.percent(value),
+    "percent-down": lambda value, _: show.percent(math.floor(100.0 * value + 1e-9) / 100.0),
     "minutes": lambda value, _: show.minutes(value),
     "hours": lambda value, _: show.hours(value),
     "hours-later": lambda value, _: show.hours(value, "days-later"),

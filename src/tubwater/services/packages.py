@@ -51,7 +51,7 @@ def old_reagents(packs: Sequence[Reagents], events: Sequence[Event]) -> list[Pro
     found = []
     for method, at in newest.items():
         number, pack = next((n, p) for n, p in enumerate(packs, 1) if p.method == method)
-        given = f"good until {reagents_good_until(pack).day}, tested with on {at:%Y-%m-%d}"
+        given = f"good until {reagents_good_until(pack).day}, used for a test on {at:%Y-%m-%d}"
         found.append(Problem(f"reagents[{number}].expires", given, "a pack within its date; what it read is doubtful"))
     return found
 
