@@ -45,7 +45,7 @@ def test_such_a_plan_is_told_in_german_as_well(file: str, capsys: pytest.Capture
         (["--about", "tea"], "away-weekend"),
         (["--about", "winter", "--say", "days"], "such as days=3"),
         (["--about", "winter", "--say", "days="], "such as days=3"),
-        (["--about", "winter", "--say", "days=1000"], 'days: got "1000", expected 7 to 365 d.'),
+        (["--about", "winter", "--say", "days=1000"], '--say days: got "1000", expected 7 to 365 d.'),
         (["--with", "strip"], "--read"),
         (["--scale", "as Br2"], "--read"),
         (["--say", "days=3"], "--about"),

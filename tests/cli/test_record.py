@@ -82,8 +82,8 @@ def test_the_record_of_a_logbook_names_its_days_and_its_tub(tmp_path: Path, caps
     [
         (["--day", "soon"], "--day"),
         (["--day", "2026-11-23", "--from", "2026-11-20"], "--day"),
-        (["--until", "2026-11-30"], "until"),
-        (["--from", "2026-11-24", "--until", "2026-11-23"], "from"),
+        (["--until", "2026-11-30"], "--until"),
+        (["--from", "2026-11-24", "--until", "2026-11-23"], "--from"),
         (["--out", "record.doc"], "--out"),
     ],
 )

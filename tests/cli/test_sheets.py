@@ -51,7 +51,12 @@ def test_the_ledger_comes_for_eyes_and_for_machines(tub: Path, capsys: pytest.Ca
 @pytest.mark.parametrize("amount", ["400", "1400 L", "0 L", "3 kg"])
 def test_a_change_that_cannot_be_is_refused(amount: str, tub: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["ledger", str(tub), "--change", amount, *NOW]) == 2
-    assert "--change" in capsys.readouterr().err
+    assert f'--change: got "{amount}", expected' in capsys.readouterr().err
+
+
+def test_a_place_that_takes_no_file_is_told_as_it_was_typed(tub: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["safety", "--out", str(tub.parent), *NOW]) == 2
+    assert f'--out: got "{tub.parent}" (' in capsys.readouterr().err
 
 
 def test_the_handout_comes_as_text_words_and_page(

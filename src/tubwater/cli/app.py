@@ -175,7 +175,7 @@ def _answered(
     try:
         chosen = language_for(words, os.environ)
     except InputError as error:
-        return _refused(error)
+        return _refused(error, words)
     with speaking(chosen):
         try:
             if words.command == "serve":
@@ -185,17 +185,18 @@ def _answered(
             text, code = _answer(words, storehouse)
             print(text, end="")
         except TubwaterError as error:
-            return _refused(error)
+            return _refused(error, words)
         return code
 
 
-def _refused(error: TubwaterError) -> int:
+def _refused(error: TubwaterError, words: argparse.Namespace) -> int:
     """Tells each problem as a line."""
+    from tubwater.cli.options import as_typed
     from tubwater.errors import InputError
     from tubwater.reports.refusals import problem_line, refusal
 
     if isinstance(error, InputError):
-        lines = [problem_line(problem) for problem in error.problems]
+        lines = [problem_line(as_typed(problem, words)) for problem in error.problems]
     else:
         lines = [f"{refusal(str(error))}."]
     for line in lines:

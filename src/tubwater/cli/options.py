@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+import argparse
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import TypeVar
 
-from tubwater.errors import InputError
+from tubwater.errors import InputError, Problem
 
-__all__ = ["number_of"]
+__all__ = ["as_typed", "number_of"]
+
+_TYPED_AS: Mapping[str, tuple[str, str]] = {  # what a use case calls it -> where the parser keeps it, the option
+    "horizon_days": ("days", "--days"),
+    "days": ("days", "--days"),
+    "party_people": ("party_people", "--party-people"),
+    "party_minutes": ("party_minutes", "--party-minutes"),
+    "opening": ("opening", "--opening"),
+    "tablets": ("tablets", "--tablets"),
+    "test_now": ("test", "--test"),
+    "from": ("first", "--from"),
+    "until": ("last", "--until"),
+}
 
 _Default = TypeVar("_Default", float, None)
 
@@ -23,3 +38,11 @@ def number_of(option: str, text: str | None, default: _Default) -> float | _Defa
         return float(text)
     except ValueError:
         raise InputError.one(option, text, "a number") from None
+
+
+def as_typed(problem: Problem, words: argparse.Namespace) -> Problem:
+    """The problem with the option that it is about, where it is about one."""
+    if any(text.partition("=")[0].strip() == problem.field for text in getattr(words, "say", [])):
+        return replace(problem, field=f"--say {problem.field}")
+    kept, option = _TYPED_AS.get(problem.field, ("", ""))
+    return replace(problem, field=option) if option and getattr(words, kept, None) is not None else problem

@@ -6,7 +6,7 @@ import argparse
 from datetime import datetime
 from pathlib import Path
 
-from tubwater.errors import InputError
+from tubwater.errors import InputError, Problem
 from tubwater.reports.data import to_json
 from tubwater.reports.handout_text import render_handout
 from tubwater.reports.handout_words import handout_words
@@ -41,7 +41,7 @@ def _litres(text: str | None, file: TubFile) -> float | None:
         return None
     litres = parse_amount(text, "--change", Dimension.VOLUME).to("L")
     if not 0.0 < litres <= file.tub.litres:
-        raise InputError.one("--change", f'"{text}"', f"more than nothing and at most {file.tub.litres:g} L")
+        raise InputError.one("--change", text, f"more than nothing and at most {file.tub.litres:g} L")
     return litres
 
 
@@ -81,5 +81,5 @@ def written(name: str, content: bytes) -> str:
         Path(name).write_bytes(content)
     except OSError as error:
         reason = error.strerror or "an error"
-        raise InputError.one("--out", f'"{name}" ({reason})', "a file that can be written") from None
+        raise InputError([Problem("--out", f'"{name}" ({reason})', "a file that can be written")]) from None
     return f"{name}\n"

@@ -212,7 +212,7 @@ def _dose(say: _Say, row: DoseRow) -> dict[str, Any]:
 def _reads(say: _Say, row: DoseRow) -> str:
     low, high = say.value(row.low, row.quantity), say.value(row.high, row.quantity)
     rows = [r for r in say.handout.doses if r.quantity is row.quantity]
-    if row is rows[0] and row.high < say.limits[row.quantity].aim_low:
+    if row is rows[0] and 0.0 < row.high < say.limits[row.quantity].aim_low:
         return say("reads-down", high=high)
     if row is rows[-1] and row.low > say.limits[row.quantity].aim_high:
         return say("reads-up", low=low)
