@@ -176,11 +176,14 @@ def _midnights(frame: _Frame) -> list[datetime]:
 def _days(frame: _Frame) -> Iterator[str]:
     days = _midnights(frame)
     each = max(1, -(-len(days) // _MOST_DAYS))
+    month = 0
     for n, day in enumerate(days):
         x = percent(frame.x(day))
         yield element("line", class_="o-day", x1=x, x2=x, y1=0, y2=_HIGH, stroke="currentColor", stroke_opacity=0.15)
         if n % each == 0 and 0.03 < frame.x(day) < 0.97:
-            yield element("text", words(dated(day, "day-month")), class_="w-num", x=x, y=_HIGH + 20.0,
+            name = dated(day, "day-month") if day.month != month else f"{day.day}"
+            month = day.month
+            yield element("text", words(name), class_="w-num", x=x, y=_HIGH + 20.0,
                           text_anchor="middle", font_size=14)  # fmt: skip
 
 

@@ -12,7 +12,17 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from tubwater.facts import Limits
-from tubwater.reports.scale import FAINT, Table, axis_rule, axis_stretches, limit_words, shown, span_words, with_unit
+from tubwater.reports.scale import (
+    FAINT,
+    Table,
+    axis_rule,
+    axis_stretches,
+    limit_words,
+    rounded,
+    shown,
+    span_words,
+    with_unit,
+)
 from tubwater.reports.svg import element, percent, points, words
 from tubwater.reports.text import quantity_unit, text_of
 from tubwater.services.tubfile import UnitSystem
@@ -104,8 +114,9 @@ def range_line(line: RangeLine, key: str = "", units: UnitSystem = UnitSystem.ME
 
 
 def range_sentence(line: RangeLine, units: UnitSystem = UnitSystem.METRIC) -> str:
-    """The line in words, its standing first."""
-    median = line.believed.median if line.believed else None
+    """The line in words, its standing first; of what was never measured none is told."""
+    measured = line.believed if line.reading is not None else None
+    median = rounded(measured.median, line.quantity) if measured else None
     return f"{text_of('standing', standing_of(median, line.limits).value)} {_description(line, units, 'line-said')}"
 
 

@@ -20,6 +20,7 @@ __all__ = [
     "axis_rule",
     "axis_stretches",
     "limit_words",
+    "rounded",
     "shown",
     "span_words",
     "with_unit",
@@ -48,6 +49,13 @@ def shown(value: float, quantity: Quantity, units: UnitSystem) -> str:
     if quantity is Quantity.PH:
         return show.fixed(value, 1)
     return f"{value:.0f}" if value >= 20.0 else show.number(round(value, 1))
+
+
+def rounded(value: float, quantity: Quantity) -> float:
+    """A value (in the unit of its quantity) as fine as :func:`shown` shows it, so that words and figures agree."""
+    if quantity is not Quantity.PH and quantity is not Quantity.TEMPERATURE and value >= 20.0:
+        return float(round(value))
+    return round(value, 1)
 
 
 def with_unit(text: str, quantity: Quantity, units: UnitSystem) -> str:
