@@ -62,7 +62,7 @@ def test_a_phone_joins_by_the_code_and_may_what_the_keeper_may(
     phone.get_by_role("button", name="Join").click()
     expect(phone.get_by_role("link", name="Larch")).to_be_visible()
     phone.goto(f"/tubs/{tub}/settings")
-    expect(phone.get_by_role("button", name="Keep it")).to_be_visible()
+    expect(phone.get_by_role("button", name="Save")).to_be_visible()
 
     other = open_context().new_page()  # a second phone with the same code
     other.goto(urlsplit(link).path)

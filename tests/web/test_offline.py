@@ -181,7 +181,7 @@ def test_without_a_service_worker_an_open_visit_goes_on_and_its_entries_arrive(
     page.route("**/packet", lambda route: route.abort())
     begin(page)
     walk(page, clock, "dose")
-    expect(page.locator("[data-packet]")).to_have_text("Not ready without a network yet.")
+    expect(page.locator("[data-packet]")).to_have_text("Not yet ready to go on without a network.")
     page.unroute("**/packet")
     page.clock.fast_forward(16_000)  # it is asked for again, without a new page
     expect(page.locator("[data-packet]")).to_contain_text("while this page stays open", timeout=2 * MOST)

@@ -61,7 +61,7 @@ def test_somebody_is_let_in_given_a_role_and_withdrawn_on_the_pages(
     expect(page.get_by_role("heading", level=1)).to_have_text("Rowan")
     assert violations(page) == []
     page.get_by_label("Larch").select_option("helper")
-    page.get_by_role("button", name="Keep it").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("status")).to_have_text("Kept.")
     expect(page.get_by_label("Larch")).to_have_value("helper")
     helper = logged_in(app, "Rowan")

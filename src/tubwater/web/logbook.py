@@ -13,6 +13,7 @@ from tubwater.errors import InputError
 from tubwater.reports.text import kinds
 from tubwater.services.effective import Line
 from tubwater.services.happenings import between
+from tubwater.services.kits import BESIDE_A_TUB
 from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import Kind
 from tubwater.tub import ClosedWhy, Shelf
@@ -155,6 +156,7 @@ def _entry(
         "file": file,
         "line": shown,
         "fields": fields,
+        "methods": BESIDE_A_TUB,
         "first": {key: _text(value, key) for key, value in stored.entry.body.items() if key != "at"},
         "recorded": desk.local(stored.recorded),
         "by": desk.called(stored.entry.source.actor, stored.entry.source.device),

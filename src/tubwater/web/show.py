@@ -31,7 +31,7 @@ from tubwater.reports.text import (
 )
 from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
-from tubwater.tub import Amount, Expectation, Reason, Verdict, VerdictKind
+from tubwater.tub import Amount, Expectation, Quantity, Reason, Verdict, VerdictKind
 from tubwater.web.desk import desk_of
 from tubwater.web.next import Next
 from tubwater.web.static import address_of
@@ -40,7 +40,7 @@ from tubwater.web.today import Row
 __all__ = ["around", "explain", "foreign", "kept_page", "markup", "page", "say"]
 
 _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
-_GAP = re.compile(r"(\d|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
+_GAP = re.compile(r"(\d|\d h|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
 
 
 def say(kind: str, units: UnitSystem = UnitSystem.METRIC, **values: Any) -> str:
@@ -140,6 +140,7 @@ def _templates() -> Environment:
         around=around,
         foreign=foreign,
         quantity_unit=quantity_unit,
+        unit_after=_unit_after,
         amount_text=amount_text,
         step_text=step_text,
         static=address_of,
@@ -171,6 +172,7 @@ def _templates() -> Environment:
         day=_day,
         clock=_clock,
         short=_short,
+        daymonth=_daymonth,
         capital=upper_first,
         bound=_nonbreaking,
     )
@@ -201,6 +203,12 @@ def _span(found: Expectation | LastReading, units: UnitSystem = UnitSystem.METRI
 
 def _middle(found: Expectation, units: UnitSystem = UnitSystem.METRIC) -> str:
     return shown(found.median, found.quantity, units)
+
+
+def _unit_after(quantity: Quantity, units: UnitSystem = UnitSystem.METRIC) -> Markup:
+    """The unit behind a number, not torn from it; nothing where there is none."""
+    unit = quantity_unit(quantity, units)
+    return Markup("&nbsp;{}").format(unit) if unit else Markup("")
 
 
 def _weight(amount: Amount, units: UnitSystem = UnitSystem.METRIC) -> str:
@@ -244,6 +252,10 @@ def _day(at: datetime) -> str:
 
 def _clock(at: datetime) -> str:
     return f"{at:%H:%M}"
+
+
+def _daymonth(at: datetime) -> str:
+    return numbers.dated(at, "day-month")
 
 
 def _short(at: datetime) -> str:

@@ -13,12 +13,12 @@ from markupsafe import Markup
 
 from tubwater.errors import Problem
 from tubwater.reports.plain import amount_text
-from tubwater.reports.scale import span_words
+from tubwater.reports.scale import span_words, with_unit
 from tubwater.reports.text import text_of
 from tubwater.services.beside import events_of_visit
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.visits import Running, Visits, What
-from tubwater.tub import Step
+from tubwater.tub import Expectation, Step
 from tubwater.web.desk import Desk
 from tubwater.web.show import markup, page
 from tubwater.web.visit_view import Screen, screen_of, visit_words, weight_parts
@@ -109,8 +109,11 @@ def _common(units: UnitSystem) -> dict[str, Any]:
 
 
 def _expected(step: Step, units: UnitSystem) -> str:
-    found = (f"{text_of('quantity', e.quantity)} {span_words(e.low, e.high, e.quantity, units)}" for e in step.expected)
-    return ", ".join(found)
+    def said(one: Expectation) -> str:
+        span = with_unit(span_words(one.low, one.high, one.quantity, units), one.quantity, units)
+        return f"{text_of('quantity', one.quantity)} {span}"
+
+    return ", ".join(said(one) for one in step.expected)
 
 
 def _added(desk: Desk, file: TubFile, state: Running) -> list[_Added]:

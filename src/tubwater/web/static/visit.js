@@ -28,6 +28,13 @@ let sound = null;
 function two(value) { return String(value).padStart(2, "0"); }
 function clock(at) { const d = new Date(at); return `${two(d.getHours())}:${two(d.getMinutes())}`; }
 
+// The time, with its day where that is another than today's.
+function moment(at) {
+  const d = new Date(at);
+  if (d.toDateString() === new Date(now()).toDateString()) return clock(at);
+  return `${d.toLocaleDateString(word("lang"), { weekday: "short", day: "numeric", month: "short" })}, ${clock(at)}`;
+}
+
 function hours(left) {
   const minutes = Math.ceil(left / 60);
   return word("wait.hours", { HOURS: Math.floor(minutes / 60), MINUTES: two(minutes % 60) });
@@ -211,7 +218,7 @@ async function showAlone() {
 }
 
 function put({ row, due, number, count, asks }, packet) {
-  const gaps = { KEY: row.key, NUMBER: Math.max(number, 1), COUNT: count, TIME: due ? clock(due) : "" };
+  const gaps = { KEY: row.key, NUMBER: Math.max(number, 1), COUNT: count, TIME: due ? moment(due) : "" };
   let markup = packet.screens[asks ? row.asks : row.screen];
   for (const [gap, value] of Object.entries(gaps)) markup = markup.replaceAll(`%${gap}%`, value);
   place.innerHTML = markup;
