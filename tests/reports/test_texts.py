@@ -127,6 +127,13 @@ def test_what_is_only_about_right_is_told_with_two_figures(value: float, said: s
     assert show.rough(value) == said
 
 
+@pytest.mark.parametrize(("count", "said"), [(0.5, "(½ level spoon)"), (2.0, "(2 level spoons)")])
+def test_what_may_be_added_after_a_test_is_told_in_the_products_own_measure(count: float, said: str) -> None:
+    values = {"grams": 7.5, "product": "dry acid", "measure": "spoon", "count": count}
+    assert said in sentence(Reason("retest-tells", values))
+    assert "(" not in sentence(Reason("retest-tells", {**values, "measure": "scale"}))
+
+
 @pytest.mark.parametrize("kind", ["not-sure-sanitizer", "not-sure-ph"])
 def test_what_falls_short_of_what_is_asked_for_never_reads_as_if_it_reached_it(kind: str) -> None:
     said = sentence(Reason(kind, {"probability": 0.9469, "needed": 0.95}))

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from tubwater.reports import units as show
-from tubwater.reports.text import explain, marked, named, quantity_unit, sentence, text_of, upper_first
+from tubwater.reports.text import explain, marked, measured, named, quantity_unit, sentence, text_of, upper_first
 from tubwater.reports.units import moment
 from tubwater.reports.wrapped import WIDTH, wrapped
 from tubwater.services.tubfile import UnitSystem
@@ -94,8 +94,7 @@ def amount_text(amount: Amount, units: UnitSystem = _METRIC) -> str:
 
 def measures_text(amount: Amount) -> str:
     """How much of a product in its own measure: "2 level scoops"."""
-    kind = amount.measure if amount.count <= 1.0 else f"{amount.measure}-many"
-    return text_of("measures", kind, {"count": show.fraction(amount.count)})
+    return measured(amount.measure, amount.count)
 
 
 def _say(kind: str, **values: object) -> str:

@@ -23,6 +23,7 @@ __all__ = [
     "field_words",
     "kinds",
     "marked",
+    "measured",
     "method_or",
     "named",
     "quantity_unit",
@@ -35,6 +36,7 @@ _GAP = re.compile(r"[{}]|\[\[")  # most texts of a page have none
 _TWO_STOPS = re.compile(r"(?<!\.)\.\.(?!\.)")  # an abbreviation that ends a sentence has the full stop already
 _OPTIONAL = re.compile(r"\[\[(.*?)\]\]")
 _NAMED = frozenset({"product", "Product"})
+_NO_MEASURES = frozenset({None, "", "scale", "jug"})  # weight or volume says it already
 _UNITLESS = frozenset({Quantity.PH})
 _UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU"}
 
@@ -161,6 +163,11 @@ _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is 
 }
 
 
+def measured(measure: str, count: float) -> str:
+    """So many of a product's own measure: "2 level scoops"."""
+    return text_of("measures", measure if count <= 1.0 else f"{measure}-many", {"count": show.fraction(count)})
+
+
 class _Filler:
     """Fills one text."""
 
@@ -175,6 +182,8 @@ class _Filler:
             name = text_of("quantity", self._quantity)
             values = {**values, "quantity": name, "Quantity": upper_first(name)}
         values = {key: named(str(value)) if key in _NAMED else value for key, value in values.items()}
+        if values.get("count") and values.get("measure") not in _NO_MEASURES:
+            values = {**values, "measured": measured(str(values["measure"]), float(values["count"]))}
         kept = text
         if "[[" in text:
             kept = _OPTIONAL.sub(lambda match: match[1] if self._has_all(match[1], values) else "", text)
