@@ -23,7 +23,7 @@ def words_of(markup: str) -> str:
 def after_an_oxidizer(keeping: Keeping, clock: Clock, tub: str) -> None:
     """Fresh water, its first oxidizer, and a test while that is still at work: the plan waits until the next day."""
     keeping.record(tub, Kind.FILLED, {"volume": "1250 L", "at": (clock.time - timedelta(hours=400)).isoformat()})
-    dosed = {"product": "oxidizer", "measures": 1, "at": (clock.time - timedelta(hours=19)).isoformat()}
+    dosed = {"product": "oxidizer", "measures": 1, "at": (clock.time - timedelta(hours=1)).isoformat()}
     keeping.record(tub, Kind.DOSED, dosed)
     keeping.record(tub, Kind.TEST, HIGH_PH)
 
@@ -90,3 +90,15 @@ def test_all_tubs_is_about_the_tubs(client: TestClient, keeping: Keeping) -> Non
     keeping.add_tub(BODY)
     page = client.get("/").text
     assert "Describe another tub" in page and 'class="act"' not in page  # it does not stand over the list
+
+
+def test_what_never_meets_reads_the_same_on_the_shelf_and_beside_the_money(client: TestClient, tub: str) -> None:
+    pair = "oxidizer and tablets: gas, bursting."
+    assert all(pair in words_of(client.get(f"/tubs/{tub}/{page}").text) for page in ("shelf", "stock"))
+
+
+def test_the_day_of_a_sample_is_picked_and_not_typed(client: TestClient, keeping: Keeping, tub: str) -> None:
+    assert re.search(r'name="taken" type="datetime-local"', client.get(f"/tubs/{tub}/add/sampled").text)
+    sent = {"laboratory": "Ash", "taken": "2026-11-24T09:00", "legionella": "<10", "key": "sample"}
+    client.post(f"/tubs/{tub}/add/sampled", data=sent)
+    assert keeping.line(tub, "sample").body["taken"].startswith("2026-11-24T09:00")
