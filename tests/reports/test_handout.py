@@ -141,6 +141,13 @@ def test_without_a_product_the_table_says_so() -> None:
     assert found and all(row.does is Does.BUY for row in found)
 
 
+def test_without_an_oxidizer_the_sheet_does_not_say_that_a_soak_needs_nothing() -> None:
+    bare = replace(handout(), after_soak=None, soaks=(), oxidizer="", never=(), feeder=None)
+    words = handout_words(bare, Contact())
+    assert "no oxidizer is on your shelf" in words["soak"]["note"]
+    assert not any(text.startswith("Nor any") or "feeder" in text for text in texts_of(words))
+
+
 def test_the_doses_after_a_soak_are_the_plans_own_and_stop_at_its_cap() -> None:
     made = handout()
     rule = made.after_soak

@@ -37,7 +37,7 @@ SAME = frozenset(
         ("web", "test.start"),
     }
 )
-BENT = {"hours-later": "hours"}  # words of a language's grammar beside those that every language has
+BENT = {"hours-later": "hours", "days-later": "days"}  # words of one language's grammar
 
 
 def sections(path: Path) -> dict[str, dict[str, str]]:
@@ -118,6 +118,7 @@ def test_numbers_spans_and_days_are_written_as_the_language_writes_them() -> Non
         assert (show.grams(2.5), show.temperature(38.5), show.percent(0.997)) == ("2,5 g", "38,5 °C", "über 99 %")
         assert (show.minutes(1.0), show.minutes(20.0), show.hours(96.0)) == ("1 Minute", "20 Minuten", "4 Tage")
         assert show.hours(96.0, "days-later") == "4 Tagen"
+        assert (show.days(1.0), show.days(2.0), show.days(7.0, "days-later")) == ("24 Stunden", "2 Tage", "7 Tagen")
         assert show.moment(at) == "Do 5. März, 09:07" and show.day(date(2026, 12, 1)) == "1. Dez. 2026"
     assert (show.number(7.25), show.moment(at)) == ("7.25", "Thu 5 Mar, 09:07")
 

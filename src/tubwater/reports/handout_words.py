@@ -202,6 +202,8 @@ def _dose(say: _Say, row: DoseRow) -> dict[str, Any]:
     does = f"does-{row.does.value}"
     if row.does is Does.ASK and not row.keep_out:
         does = "does-ask-only"
+    if row.does is Does.CLOSE_FEEDER and say.handout.feeder is None:
+        does = "does-open-cover"
     if row.amount is not None:
         do = say(does, amount=measured(row.amount, say.units), product=row.amount.product)
     else:
@@ -224,6 +226,8 @@ def _soak(say: _Say) -> dict[str, Any]:
     found: dict[str, Any] = {"head": say("soak"), "columns": [], "rows": [], "note": say("soak-none")}
     if handout.situation in ("keep-out", "test-first") and handout.after_soak is None:
         return {**found, "note": say("soak-unknown")}
+    if handout.after_soak is None and not handout.oxidizer:
+        return {**found, "note": say("soak-no-product")}
     if handout.after_soak is None or not handout.soaks:
         return found
     rows = [[_soak_who(say, dose), _soak_amount(say, dose)] for dose in handout.soaks]
@@ -258,7 +262,7 @@ def _never(say: _Say) -> Iterator[str]:
             second=named(pair.second),
             effect=text_of("effect", pair.effect),
         )
-    yield say("never-more")
+    yield say("never-more" if say.handout.never else "never-any")
     yield say("never-water")
     if say.handout.feeder:
         yield say("never-feeder", product=say.handout.feeder.product)

@@ -157,6 +157,8 @@ _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is 
     "minutes": lambda value, _: show.minutes(value),
     "hours": lambda value, _: show.hours(value),
     "hours-later": lambda value, _: show.hours(value, "days-later"),
+    "days": lambda value, _: show.days(value),
+    "days-later": lambda value, _: show.days(value, "days-later"),
     "litres": show.litres,
     "grams": show.grams,
     "temperature": show.temperature,

@@ -125,6 +125,11 @@ def hours(value: float, days: str = "days") -> str:
     return _word("number", days, value=number(round(value / 24.0, 1)))
 
 
+def days(value: float, form: str = "days") -> str:
+    """A span given in d, in hours where it is about one day; ``form`` as in `hours`."""
+    return hours(24.0 * value, form) if value < 2.0 else _word("number", form, value=number(value))
+
+
 def dated(at: date, form: str) -> str:
     """A day, or a time with its day, in one of the forms of the section "date"."""
     month, weekday = _MONTHS[at.month - 1], _WEEKDAYS[at.weekday()]
