@@ -190,7 +190,8 @@ def _outlook(plan: Plan, units: UnitSystem) -> list[str]:
 
 def _ending(plan: Plan, units: UnitSystem) -> str:
     said = " ".join(sentence(reason, units) for reason in plan.fit_when)
-    return wrapped(f"{said} {_say('come-back', at=plan.next_visit)}".strip()) + "\n"
+    back = "" if any(r.kind == "given-away" for r in plan.fit_when) else _say("come-back", at=plan.next_visit)
+    return wrapped(f"{said} {back}".strip()) + "\n"
 
 
 def _better(test: BetterTest) -> str:
