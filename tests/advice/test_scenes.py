@@ -169,9 +169,18 @@ def test_a_strip_outside_the_bathing_limits_never_opens_the_tub(bromine: float) 
     assert verdict.kind is not VerdictKind.FIT
 
 
-def test_alkalinity_forty_with_ph_eight_point_two_gets_no_acid() -> None:
+def test_alkalinity_forty_with_ph_eight_point_two_gets_no_acid_without_twice_as_much_bicarbonate_before_it() -> None:
     plan = plan_for(TUB, SHELF, [CLEAR, a_test(5.0, 8.2, 40.0, method="visual-comparator")], NOW)
-    assert "sodium-bisulfate" not in doses(plan)
+    eq = {"sodium-bicarbonate": 0.99 / 84.0, "sodium-bisulfate": 0.93 / 120.06}  # per gram, of the pure salts
+    given = [
+        (s.amount.substance, s.amount.grams * eq[s.amount.substance])
+        for s in plan.steps
+        if s.amount and s.amount.substance in eq
+    ]
+    base, acid = (sum(mol for name, mol in given if name == one) for one in eq)
+    assert acid <= 0.5 * base + 1e-9
+    assert [name for name, _ in given] == sorted((name for name, _ in given), key=list(eq).index)
+    assert given or "acid-held-back" in {r.kind for r in plan.notes}
 
 
 def test_fresh_water_is_filled_sanitized_heated_balanced_and_activated_in_this_order() -> None:

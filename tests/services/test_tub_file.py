@@ -100,3 +100,11 @@ def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:
 def test_a_method_is_taken_by_its_key_and_by_the_name_it_is_listed_under(name: str) -> None:
     (event,) = parse_tub_file(f'{TUB}[[test]]\nmethod = "{name}"\ntotal_alkalinity = 90\n', NOW).events
     assert isinstance(event, values.Tested) and event.readings[0].method == "drop-titration"
+
+
+def test_a_sign_stands_until_a_look_says_that_it_is_settled() -> None:
+    seen = '[[noticed]]\nat = 2026-11-19T20:00:00Z\nsigns = ["vomit"]\n'
+    silent = '[[noticed]]\nat = 2026-11-20T08:00:00Z\nclarity = "clear"\n'
+    settled = '[[noticed]]\nat = 2026-11-20T08:30:00Z\nsigns = []\n'
+    signs = [event.signs for event in parse_tub_file(TUB + silent + settled + seen, NOW).events]
+    assert signs == [{values.Sign.VOMIT}, {values.Sign.VOMIT}, frozenset()]

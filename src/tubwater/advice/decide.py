@@ -90,7 +90,8 @@ def kit_of(case: Situation) -> Kit:
     """The products in hand by what they are for; monopersulfate before hypochlorite in a bromine tub."""
     bromine = case.tub.sanitizer is Sanitizer.BROMINE
     oxidizers = [p for p in case.shelf.products if _fits(case, p, Role.OXIDIZER if bromine else Role.CHLORINE_DOSE)]
-    oxidizers.sort(key=lambda p: p.substance != "monopersulfate")
+    plenty = _cyanurate_is_plenty(case)
+    oxidizers.sort(key=lambda p: (p.substance != "monopersulfate", plenty and _brings_cyanurate(case, p)))
     return Kit(
         acid=case.best_product(Role.LOWER_PH),
         bicarbonate=case.best_product(Role.RAISE_ALKALINITY),
@@ -100,6 +101,16 @@ def kit_of(case: Situation) -> Kit:
         calcium=case.best_product(Role.RAISE_CALCIUM),
         bromide=case.best_product(Role.BROMIDE_BANK) if bromine else None,
     )
+
+
+def _cyanurate_is_plenty(case: Situation) -> bool:
+    """Whether the middle of what is believed is at the upper aim of cyanuric acid, or above."""
+    aim = case.limits(Quantity.CYANURIC_ACID).aim_high
+    return float(np.median(case.observer.read(Quantity.CYANURIC_ACID))) >= aim
+
+
+def _brings_cyanurate(case: Situation, product: Product) -> bool:
+    return float(case.products.compositions[product.name].per_gram[INDEX["cyanurate"]]) > 0.0
 
 
 def _fits(case: Situation, product: Product, role: Role) -> bool:
@@ -205,14 +216,14 @@ def _against_the_reading(case: Situation) -> tuple[str, ...]:
 
 def acid_beside(case: Situation, kit: Kit) -> float:
     """Most acid for each gram of bicarbonate at the same visit, g: no limit where the alkalinity is enough, half of
-    what the bicarbonate brings where it may well be low, nothing where it surely is or where the pH was read high."""
+    what the bicarbonate brings where it may well be low or the pH was read high, nothing where it surely is low."""
     low, ph = case.limits(Quantity.TOTAL_ALKALINITY).aim_low, case.last_valid(Quantity.PH)
     read = case.last_valid(Quantity.TOTAL_ALKALINITY)
     probability = float(np.mean(case.observer.read(Quantity.TOTAL_ALKALINITY) < low))
     if probability <= (_LOW_AFTER_READING if read is not None and read.value < low else 0.5):
         return float("inf")
     high = ph is not None and case.middle(ph) > case.limits(Quantity.PH).aim_high
-    if high or probability > _LOW_FOR_SURE or kit.acid is None or kit.bicarbonate is None:
+    if (probability > _LOW_FOR_SURE and not high) or kit.acid is None or kit.bicarbonate is None:
         return 0.0
     recipes = case.products.compositions
     return -0.5 * recipes[kit.bicarbonate.name].alkalinity / recipes[kit.acid.name].alkalinity

@@ -75,15 +75,16 @@ def dose_table(case: Situation) -> tuple[DoseRow, ...]:
     """Rows in the order in which things are added: alkalinity, pH, calcium, sanitizer; readings upwards."""
     table = _Table(case)
     quantities = (Quantity.TOTAL_ALKALINITY, Quantity.PH, Quantity.CALCIUM_HARDNESS, case.sanitizer_quantity)
-    return tuple(row for quantity in quantities for row in _merged(table.rows(quantity)))
+    return tuple(row for quantity in quantities for row in _merged(table.rows(quantity), case.limits(quantity).aim_low))
 
 
-def _merged(rows: Iterator[DoseRow]) -> list[DoseRow]:
-    """Neighbours that say the same become one row."""
+def _merged(rows: Iterator[DoseRow], aim_low: float) -> list[DoseRow]:
+    """Neighbours that say the same become one row, but for those on either side of the aim."""
     found: list[DoseRow] = []
     for row in rows:
         last = found[-1] if found else None
-        if last and replace(row, low=last.low, high=last.high) == last:
+        one_side = last is not None and (last.high < aim_low) == (row.low < aim_low)
+        if last and one_side and replace(row, low=last.low, high=last.high) == last:
             found[-1] = replace(last, high=row.high)
         else:
             found.append(row)

@@ -58,9 +58,15 @@ def after_soak(case: Situation, kit: Kit, decision: Decision, reaction: float) -
         amount=amount_of(product, grams),
         wait_minutes=wait,
         daily_cap_grams=max(grams_floor(product, most), grams),
-        reasons=(Reason("after-soak"),),
+        reasons=(Reason("after-soak", {"quantity": str(case.sanitizer_quantity), "high": _not_above(case)}),),
         cautions=substance_of(product).cautions,
     )
+
+
+def _not_above(case: Situation) -> float:
+    """From this reading on the standing dose is left out: the caution of the guideline, or the upper aim."""
+    limits = case.limits(case.sanitizer_quantity)
+    return limits.caution[1] if limits.caution is not None else limits.aim_high
 
 
 def shopping(case: Situation, kit: Kit) -> tuple[Reason, ...]:

@@ -22,7 +22,7 @@ from tubwater.advice.measures import smallest
 from tubwater.advice.now import Situation
 from tubwater.advice.tap import fill_reason, is_known, tap_notes
 from tubwater.advice.timeline import Timeline
-from tubwater.advice.wishes import Wishes
+from tubwater.advice.wishes import Occasion, Wishes
 from tubwater.belief import Belief, Observer
 from tubwater.chemistry import INDEX, MG_PER_MOL
 from tubwater.facts import care_steps, defaults, substances
@@ -64,10 +64,15 @@ def _filled_at(case: Situation) -> datetime | None:
     return max((e.at for e in case.belief.events if isinstance(e, Filled)), default=None)
 
 
+def _filled_lately(case: Situation) -> bool:
+    at = _filled_at(case)
+    return at is not None and not case.empty and case.now - at <= timedelta(hours=_JUST_HOURS)
+
+
 def just_filled(case: Situation) -> bool:
     """Filled in the last days, and the sanitizer not read since."""
     at = _filled_at(case)
-    if at is None or case.empty or case.now - at > timedelta(hours=_JUST_HOURS):
+    if at is None or not _filled_lately(case):
         return False
     read = [e.at for e in case.belief.events if isinstance(e, Tested) for r in e.readings if _is_sanitizer(case, r)]
     return not read or max(read) < at
@@ -88,7 +93,8 @@ class _Start:
     """Builds one start-up."""
 
     def __init__(self, case: Situation, verdict: Verdict, wishes: Wishes, seed: int, situation: str) -> None:
-        self.filled = just_filled(case) and situation == "fresh-fill"
+        lately = wishes.occasion is Occasion.FRESH_WATER and _filled_lately(case)
+        self.filled = (just_filled(case) or lately) and situation == "fresh-fill"
         self.case = case if self.filled else with_fill_water(case)
         self.verdict, self.wishes, self.seed, self.situation = verdict, wishes, seed, situation
         self.kit: Kit = kit_of(self.case)
@@ -137,7 +143,8 @@ class _Start:
 
     def _until_tested(self) -> Plan:
         """Warm water without sanitizer is not planned: it ends with the test that lets the oxidizer in."""
-        self.notes.append(self._why_not())
+        if self.kit.oxidizer is not None:
+            self.notes.append(self._why_not())
         if self.line.steps[-1].kind is not StepKind.TEST:
             self.line.test((Quantity.PH, Quantity.TOTAL_ALKALINITY), Reason("test-before-heating"))
         begun = self.line.clock
@@ -196,7 +203,7 @@ class _Start:
         product = self.kit.oxidizer
         if product is None:
             self.notes.append(Reason("warm-without-oxidizer", {"hours": self._heat_minutes / 60.0}))
-            return True
+            return self.kit.tablet is not None  # tablets bring some, later
         if is_known(self.case, Quantity.PH):
             self.balance.make_room(product, self._oxidizer_grams(_FIRST_MG))
         slow = product.substance == "monopersulfate" and self.case.tub.sanitizer is Sanitizer.BROMINE

@@ -24,9 +24,10 @@ from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent,
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
 from tubwater.advice.worth import better_tests
+from tubwater.belief import Observer
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Amount, Plan, Reason, Step, StepKind, Verdict, VerdictKind
+from tubwater.tub import Amount, Plan, Product, Reason, Step, StepKind, Verdict, VerdictKind
 
 __all__ = ["plan_in_use"]
 
@@ -36,6 +37,7 @@ _NEARLY, _AIRED = (
     0.05,
     0.1,
 )  # pH below the aim that is left alone, and above its lower end to which air goes (judgement)
+_HIGH_FOR_LONG = 0.1  # the same, for too much (judgement)
 _SHOCK_ENOUGH = 0.8  # of the shock that was asked for
 _REASONS = {
     "acid": "lower-ph",
@@ -127,8 +129,10 @@ def _written(task: _Task, visit: Visit) -> Timeline:
         line.cover()
         return line
     line.prepare()
-    doubt = ph_in_doubt(task.case)
-    if doubt:
+    old, doubt = _too_old(task), ph_in_doubt(task.case)
+    if old:
+        line.test((task.case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY), old)
+    elif doubt:
         line.test((Quantity.PH,), doubt)
     given: dict[str, float] = {}
     for item in visit.wanted:
@@ -141,6 +145,12 @@ def _written(task: _Task, visit: Visit) -> Timeline:
         set_feeder(line, task.kit, task.decision)
     line.close()
     return line
+
+
+def _too_old(task: _Task) -> Reason | None:
+    """Why the water is tested before anything goes in, or None: it was read too long ago to let anybody in."""
+    hours = [float(r.values["hours"]) for r in task.verdict.reasons if r.kind == "reading-too-old"]
+    return Reason("test-is-old", {"hours": max(hours)}) if hours else None
 
 
 def _air(line: Timeline, task: _Task) -> None:
@@ -228,6 +238,9 @@ def _reason(task: _Task, name: str, line: Timeline) -> Reason:
         "low": limits.aim_low,
         "high": limits.aim_high,
     }
+    if name == "bicarbonate" and float(values["value"]) >= limits.aim_low:
+        low = float(np.mean(Observer(line.beside.state).read(quantity) < limits.aim_low))
+        return Reason("alkalinity-may-be-low", values | {"share": low}, limits.basis)
     return Reason(_REASONS[name], values, limits.basis)
 
 
@@ -242,7 +255,8 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     again = _test_from(task, line)
     notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
     notes += be_there(line.steps, case.tub.equipment, case.now) if task.change else []
-    notes += [*_shock_cut(task, line), *_airless(task, line, visit), *remains(case, line.beside), *_runs_low(task)]
+    notes += [*_shock_cut(task, line), *_airless(task, line, visit), *_acid_held(task, line)]
+    notes += [*remains(case, line.beside), *_runs_low(task), *_runs_high(task)]
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
     return Plan(
@@ -278,6 +292,20 @@ def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
     return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
 
 
+def _acid_held(task: _Task, line: Timeline) -> list[Reason]:
+    """Says so where the pH stays too high to bathe in: too little alkalinity for acid, and base would lift it more."""
+    reading, limits = task.case.last_valid(Quantity.PH), task.case.limits(Quantity.PH)
+    high = reading is not None and task.case.middle(reading) > limits.bathing_high
+    if not high or task.kit.acid is None or any(_is(s, task.kit.acid) for s in line.steps):
+        return []
+    alkalinity = line.beside.expect(Quantity.TOTAL_ALKALINITY)[0].median
+    return [Reason("acid-held-back", {"value": _ph(line), "alkalinity": alkalinity})]
+
+
+def _is(step: Step, product: Product) -> bool:
+    return step.amount is not None and step.amount.product == product.name
+
+
 def _used_up(task: _Task, line: Timeline) -> list[Reason]:
     """Says so where all that may go in at one visit may not be enough for what the water owes."""
     quantity = task.case.sanitizer_quantity
@@ -299,8 +327,21 @@ def _runs_low(task: _Task) -> list[Reason]:
     share = float(task.decision.lived.below.mean())
     if task.recovery or share < _LOW_FOR_LONG:
         return []
+    limits = task.case.limits(task.case.sanitizer_quantity)
     values: dict[str, float | str] = {"quantity": str(task.case.sanitizer_quantity), "share": share}
-    return [Reason("runs-low", {**values, "days": task.wishes.days})]
+    return [Reason("runs-low", {**values, "days": task.wishes.days, "low": limits.keep_out_low})]
+
+
+def _runs_high(task: _Task) -> list[Reason]:
+    """Says so where the sanitizer is likely to be above what bathing allows for long."""
+    share, limits = float(task.decision.lived.above.mean()), task.case.limits(task.case.sanitizer_quantity)
+    if task.recovery or share < _HIGH_FOR_LONG:
+        return []
+    return [
+        Reason(
+            "runs-high", {"quantity": str(task.case.sanitizer_quantity), "share": share, "high": limits.bathing_high}
+        )
+    ]
 
 
 def _test_from(task: _Task, line: Timeline) -> datetime:

@@ -19,8 +19,9 @@ _REDUCER = "ascorbic-acid"
 
 def neutralised(case: Situation, steps: Sequence[Step]) -> tuple[Reason, ...]:
     """Hours that it takes by itself, and grams that bring it down now; nothing where no water is let out."""
-    if case.empty or not any(step.kind is StepKind.DRAIN for step in steps):
-        return ()
+    moves = [step.kind for step in steps if step.kind in (StepKind.DRAIN, StepKind.FILL)]
+    if case.empty or moves[:1] != [StepKind.DRAIN]:
+        return ()  # what is filled in and let out again holds none
     present = float(np.median(case.sanitizer_of(case.state)))
     if present <= _DOWN_TO:
         return ()

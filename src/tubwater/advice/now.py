@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 
@@ -47,6 +47,8 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+_WORST_CLARITY = (Clarity.CLOUDY, Clarity.HAZY, Clarity.CLEAR, Clarity.UNKNOWN)
+_WORST_ANSWER = (Answer.YES, Answer.UNKNOWN, Answer.NO)
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
 _WHOLE = 0.9  # of the water out is all of it (judgement)
 _NEEDS_WATER = (Filled, Tested, Dosed, Soaked, FeederSet)
@@ -71,6 +73,19 @@ def told_of(low: float, high: float) -> dict[str, float | str]:
     if np.isinf(low) or np.isinf(high):
         return {"below": high} if np.isinf(low) else {"above": low}
     return {"value": low} if low == high else {"from": low, "to": high}
+
+
+def _worst_of(looks: Sequence[Noticed]) -> Noticed:
+    """Of looks of one moment the worst of each answer."""
+    signs = frozenset(sign for look in looks for sign in look.signs)
+    hours = [look.lapse_hours for look in looks if look.lapse_hours is not None]
+    return replace(
+        looks[-1],
+        clarity=min((look.clarity for look in looks), key=_WORST_CLARITY.index),
+        signs=signs,
+        lapse_hours=max(hours) if hours else None,
+        unlogged_soak=min((look.unlogged_soak for look in looks), key=_WORST_ANSWER.index),
+    )
 
 
 def kind_of_sign(sign: Sign) -> str:
@@ -161,7 +176,8 @@ class Situation:
     def noticed(self) -> Noticed:
         """The newest look at the tub; before any look nothing is known."""
         looks = [e for e in self.belief.events if isinstance(e, Noticed) and e.at <= self.now]
-        return max(looks, key=lambda e: e.at) if looks else Noticed(self.now)
+        last = max((e.at for e in looks), default=self.now)
+        return _worst_of([e for e in looks if e.at == last]) if looks else Noticed(self.now)
 
     @cached_property
     def filled_at(self) -> datetime | None:
@@ -372,6 +388,13 @@ class Situation:
     def in_monopersulfate_window(self) -> bool:
         """Whether monopersulfate is still reacting now."""
         return self._in_window(self.now)
+
+    @property
+    def window_minutes_left(self) -> float:
+        """Minutes until no monopersulfate reacts any more, 0 where none does."""
+        given = [d.at for d in self.doses() if self._is_monopersulfate(d) and d.at <= self.now]
+        gone = (self.now - max(given)).total_seconds() / 60.0 if given else self.monopersulfate_minutes
+        return max(self.monopersulfate_minutes - gone, 0.0)
 
     @property
     def wait_until(self) -> datetime:

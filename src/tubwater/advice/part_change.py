@@ -72,7 +72,7 @@ def plan_complaint(
     found = Procedure(purpose.key, frozenset(), Then.STOP, steps, purpose.basis, again_hours=24.0, notes=purpose.notes)
     plan = plan_stop(case, verdict, seed, found)
     first = replace(plan.steps[0], reasons=(Reason("people-complain"), *plan.steps[0].reasons))
-    return replace(plan, steps=(first, *plan.steps[1:]))
+    return replace(plan, steps=(first, *plan.steps[1:]), fit_when=(Reason("settle-first"), *plan.fit_when))
 
 
 def _changed_since(case: Situation, about: About) -> bool:

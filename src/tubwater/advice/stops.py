@@ -13,12 +13,13 @@ from tubwater.advice.fresh import plan_fresh
 from tubwater.advice.in_use import plan_in_use
 from tubwater.advice.now import Situation
 from tubwater.advice.procedure import written
+from tubwater.advice.too_high import reads_too_high
 from tubwater.advice.troubles import rank, water_evidence
 from tubwater.advice.wishes import Wishes
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Deed, Procedure, Then, procedures
-from tubwater.tub import Clarity, Plan, Reason, Step, StepKind, Verdict
+from tubwater.tub import Clarity, Plan, Reason, Sign, Step, StepKind, Verdict
 
 __all__ = [
     "must_test_first",
@@ -42,8 +43,11 @@ def stops(kinds: set[str]) -> bool:
 
 
 def must_test_first(case: Situation, kinds: set[str]) -> bool:
-    """Nothing is added where readings do not fit, a wait runs, or the sanitizer has no valid reading."""
-    unread = case.last_valid(case.sanitizer_quantity) is None
+    """Nothing is added where readings do not fit, a wait runs, the sanitizer has no valid reading, or the colour of
+    the pH says that there is more of it than was read."""
+    reading = case.last_valid(case.sanitizer_quantity)
+    purple = Sign.PURPLE_INDICATOR in case.noticed.signs  # much sanitizer by its colour, whatever was read
+    unread = reading is None or (purple and not reads_too_high(case))
     return unread or bool(kinds & {"readings-do-not-fit", "wait-running", "monopersulfate-window"})
 
 
@@ -174,4 +178,4 @@ def _in_turn(steps: list[Step]) -> tuple[Step, ...]:
 
 def _minutes_left(case: Situation) -> float:
     mixing = max((case.wait_until - case.now).total_seconds() / 60.0, 0.0)
-    return max(mixing, case.monopersulfate_minutes) if case.in_monopersulfate_window else mixing
+    return max(mixing, case.window_minutes_left)

@@ -104,6 +104,11 @@ class Timeline:
             self.add(Step(StepKind.AERATE, minutes=minutes, expected=expected, reasons=(reason,), cautions=cautions))
         return minutes
 
+    def stop_feeding(self) -> None:
+        """No tablet gives off anything from now on."""
+        zero = np.zeros_like(self.beside.state.ph)
+        self.beside.state = replace(self.beside.state, tablet_grams=zero, tablet_count=zero)
+
     def clean(self) -> None:
         """Filter and waterline, with the pump off."""
         self._tasks = [t for t in self._tasks if t.key not in ("rinse-filter", "wipe-waterline")]

@@ -7,7 +7,6 @@ from datetime import timedelta
 
 import numpy as np
 
-from tubwater.advice.beside import Beside
 from tubwater.advice.decide import kit_of
 from tubwater.advice.ending import fit_after_test, left_out
 from tubwater.advice.measures import amount_of
@@ -49,7 +48,7 @@ def plan_too_high(case: Situation, verdict: Verdict, seed: int) -> Plan:
         verdict=verdict,
         steps=tuple(line.steps),
         after_soak=None,
-        end=Beside(_later(case, hours), seed=seed).expect(*bathing),
+        end=line.beside.expect(*bathing),
         low_point=(),
         fit_when=(fit_after_test(case, again),),
         next_visit=again,
@@ -66,6 +65,7 @@ def _feeder_closed(line: Timeline, case: Situation) -> None:
     if tablet is not None:
         empty = replace(amount_of(tablet, 0.0), measure="tablet")
         line.add(Step(StepKind.SET_FEEDER, amount=empty, minutes=3.0, reasons=why, cautions=("gloves-goggles",)))
+        line.stop_feeding()
 
 
 def _later(case: Situation, hours: float) -> Situation:

@@ -15,11 +15,13 @@ from tubwater.advice.now import Situation, kind_of_sign
 from tubwater.dynamics import Mode, TubState, advance, soak
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Answer, Clarity, Reading, Reason, Setting, Sign, Verdict, VerdictKind
+from tubwater.measurement import bin_of
+from tubwater.tub import Answer, Clarity, Reading, Reason, Sanitizer, Setting, Sign, Verdict, VerdictKind
 
 __all__ = ["judge"]
 
 _SHORTER_SOAK = 10.0  # min, tried where the guideline's session would use up too much (judgement)
+_TOGETHER = timedelta(minutes=30)  # two methods within it read the same water (judgement)
 
 
 @dataclass
@@ -76,7 +78,20 @@ def _water(case: Situation, sanitizer: float, ph: float, found: _Finding) -> Non
     _running_wait(case, found)
     for quantity in (case.sanitizer_quantity, Quantity.PH):
         _lock_one(case, quantity, found)
+    _cyanurate(case, found)
     _lock_two(case, sanitizer, ph, found)
+
+
+def _cyanurate(case: Situation, found: _Finding) -> None:
+    """Chlorine that cyanuric acid holds back reads as chlorine and hardly disinfects."""
+    reading = case.last_valid(Quantity.CYANURIC_ACID)
+    if reading is None or case.tub.sanitizer is not Sanitizer.CHLORINE:
+        return
+    limits, (low, high) = case.limits(Quantity.CYANURIC_ACID), case.standard(reading)
+    if max(low, high) > limits.bathing_high:
+        told: dict[str, float | str] = {"quantity": str(Quantity.CYANURIC_ACID), **case.told(reading)}
+        found.not_yet.append(Reason("reading-high", {**told, "limit": limits.bathing_high}, limits.basis))
+        found.changes.append(Reason("test-again", {"quantity": str(Quantity.CYANURIC_ACID)}))
 
 
 def _hardware_and_senses(case: Situation, found: _Finding) -> None:
@@ -134,7 +149,22 @@ def _lock_one(case: Situation, quantity: Quantity, found: _Finding) -> None:
     if age > case.most_test_age:
         found.not_yet.append(Reason("reading-too-old", {"quantity": name, "hours": age, "limit": case.most_test_age}))
         found.changes.append(Reason("test-again", {"quantity": name}))
-    _compare(case, quantity, reading, found)
+    _compare(case, quantity, max(_at_once(case, reading), key=lambda r: _outside(case, r)), found)
+
+
+def _at_once(case: Situation, newest: Reading) -> list[Reading]:
+    """The newest reading, and what another method read of the same water just before it: the worst of them counts."""
+    since = max([newest.at - _TOGETHER, *(d.at for d in case.doses())])
+    others = [r for r in case.readings(newest.quantity) if since <= r.at and case.of_this_water(r)]
+    return [newest, *(r for r in others if r.method != newest.method)]
+
+
+def _outside(case: Situation, reading: Reading) -> float:
+    """How far a reading may lie outside the bathing limits, 0 inside."""
+    low, high = case.standard(reading)
+    low, high = _with_the_ends(reading, min(low, high), max(low, high))
+    limits = case.limits(reading.quantity)
+    return float(max(limits.bathing_low - low, high - limits.bathing_high, 0.0))
 
 
 def _without_reading(case: Situation, quantity: Quantity, found: _Finding) -> None:
@@ -154,7 +184,7 @@ def _without_reading(case: Situation, quantity: Quantity, found: _Finding) -> No
 def _compare(case: Situation, quantity: Quantity, reading: Reading, found: _Finding) -> None:
     limits = case.limits(quantity)
     low, high = case.standard(reading)
-    worst_low, worst_high = min(low, high), max(low, high)
+    worst_low, worst_high = _with_the_ends(reading, min(low, high), max(low, high))
     told: dict[str, float | str] = {"quantity": str(quantity), **case.told(reading)}
     if worst_low < limits.keep_out_low or worst_high > limits.keep_out_high:
         which, limit = (
@@ -166,6 +196,12 @@ def _compare(case: Situation, quantity: Quantity, reading: Reading, found: _Find
         found.not_yet.append(Reason(f"reading-{which}", {**told, "limit": limit}, limits.basis))
     elif quantity is case.sanitizer_quantity:
         _sanitizer_cautions(case, worst_low, worst_high, found)
+
+
+def _with_the_ends(reading: Reading, low: float, high: float) -> tuple[float, float]:
+    """What was read, where the last colour stands for so much or more, and the first for so little or less."""
+    span = bin_of(reading)
+    return (-np.inf if np.isinf(span.low) else low), (np.inf if np.isinf(span.high) else high)
 
 
 def _sanitizer_cautions(case: Situation, low: float, high: float, found: _Finding) -> None:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from tubwater.advice.attended import be_there
 from tubwater.advice.blend import Blend, blended
 from tubwater.advice.closing import kept_out, out_because
 from tubwater.advice.ending import fit_after_test, left_out
@@ -18,6 +19,7 @@ from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.procedure import applies, left_of, written
 from tubwater.advice.rinse import rinsing, told_rinse
 from tubwater.advice.wishes import About, Wishes
+from tubwater.facts import substances
 from tubwater.facts.purposes import Purpose
 from tubwater.facts.situations import Procedure, Then
 from tubwater.tub import Drained, Plan, Reason, Sanitizer, Step, StepKind, Verdict
@@ -41,17 +43,17 @@ def plan_renewed(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, p
         situation=purpose.key,
         steps=tuple(_filled_with(steps, blend)),
         notes=(*notes, *blend.notes, *_not_twice(plan.notes, blend)),
-        shopping=(*plan.shopping, *shopping),
+        shopping=(*_used(plan.shopping, purpose), *shopping),
     )
 
 
 def plan_emptied(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, purpose: Purpose, about: About) -> Plan:
     """The water goes and the tub stays empty; what starts it again is another plan."""
-    first, notes, _ = _first(case, purpose, about, seed)
+    first, notes, shopping = _first(case, purpose, about, seed)
     steps = _in_turn((kept_out(verdict, Reason("stays-empty")), *first))
     done = case.now + timedelta(minutes=steps[-1].starts_at + steps[-1].minutes)
     usual = purpose.asks["days"].usual if "days" in purpose.asks else None
-    back = done + timedelta(days=about.days or usual or _SOON)
+    back = done if purpose.ends else done + timedelta(days=about.days or usual or _SOON)
     return Plan(
         begins=case.now,
         situation=purpose.key,
@@ -60,10 +62,11 @@ def plan_emptied(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, p
         after_soak=None,
         end=(),
         low_point=(),
-        fit_when=(Reason("start-it-again"), fit_after_test(case, back)),
+        fit_when=(Reason("given-away"),) if purpose.ends else (Reason("start-it-again"), fit_after_test(case, back)),
         next_visit=back,
         outcome=None,
-        notes=notes,
+        notes=(*notes, *be_there(steps, case.tub.equipment, case.now)),
+        shopping=shopping,
         refused=left_out(case),
         seed=seed,
         ensemble=case.belief.size,
@@ -110,6 +113,12 @@ def _why_now(case: Situation, purpose: Purpose) -> tuple[Reason, ...]:
         return ()
     used = {"used": by.used} if by.used is not None else {}
     return (by.reason, Reason("drain-is-due", {"time": by.due.isoformat(timespec="minutes"), **used}, by.rule.basis))
+
+
+def _used(shopping: Sequence[Reason], purpose: Purpose) -> tuple[Reason, ...]:
+    """Without what the purpose does not use."""
+    left = {one.name for one in substances().values() if one.roles & purpose.drop}
+    return tuple(reason for reason in shopping if reason.values.get("product") not in left)
 
 
 def _filled_with(steps: Sequence[Step], blend: Blend) -> list[Step]:

@@ -60,7 +60,8 @@ class Purpose:
         asks: numbers that are asked for, by name. steps: in order, before what the planner adds.
         notes: kinds of a reason that are told. drop: roles of products that are not used.
         aims: where quantities are to be, in their units. signs, clarity: what is taken as noted.
-        celsius: what the water is cooled to, degC, or 0. watched: somebody has to test every day.
+        celsius: what the water is cooled to, degC, or 0. watched: somebody has to test every day. ends: the tub is not
+            filled again by this keeper.
     """
 
     key: str
@@ -75,6 +76,7 @@ class Purpose:
     clarity: str = ""
     celsius: float = 0.0
     watched: bool = False
+    ends: bool = False
     drop: frozenset[str] = frozenset()
     asks: Mapping[str, Ask] = field(default_factory=lambda: MappingProxyType({}))
     aims: Mapping[Quantity, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
@@ -101,6 +103,7 @@ def _purpose(key: str, row: Mapping[str, Any]) -> Purpose:
         clarity=row.get("clarity", ""),
         celsius=row.get("celsius", 0.0),
         watched=row.get("watched", False),
+        ends=row.get("ends", False),
         drop=frozenset(row.get("drop", ())),
         asks=MappingProxyType({name: _ask(one) for name, one in row.get("asks", {}).items()}),
         aims=MappingProxyType({Quantity(name): (low, high) for name, (low, high) in row.get("aims", {}).items()}),

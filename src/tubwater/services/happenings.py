@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from tubwater.errors import InputError
@@ -59,10 +60,23 @@ def products_by_name(shelf: Shelf) -> Mapping[str, Product]:
 
 
 def events_of(root: Entries, shelf: Mapping[str, Product]) -> tuple[Event, ...]:
-    """All events of a file in the order of their times."""
-    readers = _readers(shelf)
-    found = [event for key, read in readers.items() for entries in root.tables(key) if (event := read(entries))]
-    return tuple(sorted(found, key=lambda event: event.at))
+    """All events of a file in the order of their times; signs stand until a look says ``signs = []``."""
+    found: list[tuple[Event, bool]] = []
+    for key, read in _readers(shelf).items():
+        for entries in root.tables(key):
+            event = read(entries)
+            found += [(event, "signs" in entries)] if event else []
+    return tuple(_carried(sorted(found, key=lambda row: row[0].at)))
+
+
+def _carried(rows: Iterable[tuple[Event, bool]]) -> Iterator[Event]:
+    """A look that does not speak of signs leaves those standing that were there before it."""
+    standing: frozenset[Sign] = frozenset()
+    for event, spoken in rows:
+        if isinstance(event, Noticed):
+            event = event if spoken else replace(event, signs=standing)
+            standing = event.signs
+        yield event
 
 
 def event_of(kind: str, entries: Entries, shelf: Mapping[str, Product]) -> Event | None:
