@@ -19,7 +19,7 @@ from advice.rules import RULES, check
 from advice.scenes import NOW, TUB, filled_tub
 from advice.strategies import Drawn, logbooks, nearly_fit, shelves, tubs
 from tubwater.advice import About, Occasion, Wishes, judge, make_plan
-from tubwater.advice.now import kind_of_sign
+from tubwater.advice.senses import kind_of_sign
 from tubwater.facts import Role, substances
 from tubwater.facts.purposes import Purpose, Way, purposes
 from tubwater.facts.situations import procedures

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tubwater.advice.now import kind_of_sign
+from tubwater.advice.senses import kind_of_sign
 from tubwater.facts.situations import procedures
 from tubwater.services.happened import Happened, all_happened
 

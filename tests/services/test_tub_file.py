@@ -105,6 +105,6 @@ def test_a_method_is_taken_by_its_key_and_by_the_name_it_is_listed_under(name: s
 def test_a_sign_stands_until_a_look_says_that_it_is_settled() -> None:
     seen = '[[noticed]]\nat = 2026-11-19T20:00:00Z\nsigns = ["vomit"]\n'
     silent = '[[noticed]]\nat = 2026-11-20T08:00:00Z\nclarity = "clear"\n'
-    settled = '[[noticed]]\nat = 2026-11-20T08:30:00Z\nsigns = []\n'
+    settled = "[[noticed]]\nat = 2026-11-20T08:30:00Z\nsigns = []\n"
     signs = [event.signs for event in parse_tub_file(TUB + silent + settled + seen, NOW).events]
     assert signs == [{values.Sign.VOMIT}, {values.Sign.VOMIT}, frozenset()]

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from tubwater.advice.now import kind_of_sign, told_of
+from tubwater.advice.senses import kind_of_sign, told_of
 from tubwater.facts import Limits, defaults, guidelines
 from tubwater.facts.record import Germ, record_rules
 from tubwater.measurement import standard_value

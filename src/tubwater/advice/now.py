@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tubwater.advice.senses import told_of, worst_of
 from tubwater.belief import Belief, Observer, Products
 from tubwater.chemistry import INDEX, MG_PER_MOL, FrozenBuffer, freeze
 from tubwater.dynamics import Rates, TubState
@@ -39,16 +40,12 @@ from tubwater.tub import (
 __all__ = [
     "Lapse",
     "Situation",
-    "kind_of_sign",
     "others",
     "reaction_minutes",
     "substance_of",
-    "told_of",
 ]
 
 Array = NDArray[np.float64]
-_WORST_CLARITY = (Clarity.CLOUDY, Clarity.HAZY, Clarity.CLEAR, Clarity.UNKNOWN)
-_WORST_ANSWER = (Answer.YES, Answer.UNKNOWN, Answer.NO)
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
 _WHOLE = 0.9  # of the water out is all of it (judgement)
 _NEEDS_WATER = (Filled, Tested, Dosed, Soaked, FeederSet)
@@ -66,31 +63,6 @@ class Lapse:
 def substance_of(product: Product) -> Substance:
     """The substance of a product."""
     return substances()[product.substance]
-
-
-def told_of(low: float, high: float) -> dict[str, float | str]:
-    """A reading for a text: a value, two ends, or the end of the scale that it lies below or above."""
-    if np.isinf(low) or np.isinf(high):
-        return {"below": high} if np.isinf(low) else {"above": low}
-    return {"value": low} if low == high else {"from": low, "to": high}
-
-
-def _worst_of(looks: Sequence[Noticed]) -> Noticed:
-    """Of looks of one moment the worst of each answer."""
-    signs = frozenset(sign for look in looks for sign in look.signs)
-    hours = [look.lapse_hours for look in looks if look.lapse_hours is not None]
-    return replace(
-        looks[-1],
-        clarity=min((look.clarity for look in looks), key=_WORST_CLARITY.index),
-        signs=signs,
-        lapse_hours=max(hours) if hours else None,
-        unlogged_soak=min((look.unlogged_soak for look in looks), key=_WORST_ANSWER.index),
-    )
-
-
-def kind_of_sign(sign: Sign) -> str:
-    """The kind of the reason that a sign gives to keep people out."""
-    return "contamination" if sign is Sign.CONTAMINATION else f"sign-{sign.value.replace(' ', '-')}"
 
 
 def reaction_minutes(state: TubState, rates: Rates) -> float:
@@ -177,7 +149,7 @@ class Situation:
         """The newest look at the tub; before any look nothing is known."""
         looks = [e for e in self.belief.events if isinstance(e, Noticed) and e.at <= self.now]
         last = max((e.at for e in looks), default=self.now)
-        return _worst_of([e for e in looks if e.at == last]) if looks else Noticed(self.now)
+        return worst_of([e for e in looks if e.at == last]) if looks else Noticed(self.now)
 
     @cached_property
     def filled_at(self) -> datetime | None:

@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 from tubwater.advice.disinfect import disinfecting, is_hypochlorite, level_test
 from tubwater.advice.drains import with_fill_water
 from tubwater.advice.heating import heat_minutes, hose_minutes
-from tubwater.advice.now import Situation, kind_of_sign
+from tubwater.advice.now import Situation
+from tubwater.advice.senses import kind_of_sign
 from tubwater.advice.timeline import Timeline
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Deed, Procedure, procedures

@@ -11,7 +11,8 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from tubwater.advice.now import Situation, kind_of_sign
+from tubwater.advice.now import Situation
+from tubwater.advice.senses import kind_of_sign
 from tubwater.dynamics import Mode, TubState, advance, soak
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity

@@ -16,6 +16,7 @@ __all__ = [
     "clock",
     "dated",
     "day",
+    "days",
     "fixed",
     "fraction",
     "grams",
@@ -26,6 +27,7 @@ __all__ = [
     "moment",
     "number",
     "percent",
+    "rough",
     "temperature",
 ]
 
