@@ -69,11 +69,15 @@ def _bathe_first(plan: Plan) -> Plan:
 
 
 def _tested_at_the_end(plan: Plan, case: Situation) -> bool:
-    """The sanitizer is read, here or by whoever it is handed over to, once all is in."""
+    """The sanitizer is read, here or by whoever it is handed over to, once all is in; a test before it all is not."""
     last = max((n for n, s in enumerate(plan.steps) if s.kind in _ADDS), default=-1)
     tests = (StepKind.TEST, StepKind.HAND_OVER)
     rest = plan.steps[last + 1 :]
-    return any(s.kind in tests and case.sanitizer_quantity in s.quantities for s in rest)
+    return any(s.kind in tests and case.sanitizer_quantity in s.quantities and not _first(s) for s in rest)
+
+
+def _first(step: Step) -> bool:
+    return "test-is-old" in {reason.kind for reason in step.reasons}
 
 
 def _tests(plan: Plan, case: Situation, found: Procedure | None) -> _Tests:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["SamplerInfo", "defended", "drawn", "evolved", "far_out", "log_mean", "rise", "stirred"]
+__all__ = ["SamplerInfo", "defended", "drawn", "evolved", "log_mean", "rise", "stirred"]
 
 Array = NDArray[np.float64]
 _ESS_SHARE = 0.5
@@ -68,11 +68,11 @@ def log_mean(values: Array) -> float:
     return float(top + np.log(np.mean(np.exp(values - top))))
 
 
-def drawn(log_weights: Array, rng: np.random.Generator, count: int) -> NDArray[np.intp]:
-    """``count`` indices of a systematic resampling, in random order."""
+def drawn(log_weights: Array, rng: np.random.Generator) -> NDArray[np.intp]:
+    """Indices of a systematic resampling, in random order."""
     w = np.exp(log_weights - log_weights.max())
     edges = np.cumsum(w) / w.sum()
-    points = (rng.random() + np.arange(count)) / count
+    points = (rng.random() + np.arange(w.size)) / w.size
     return rng.permutation(np.minimum(np.searchsorted(edges, points), w.size - 1))
 
 
@@ -111,22 +111,3 @@ def defended(noise: Array, edge: float, rng: np.random.Generator) -> tuple[Array
     ratio = np.where(np.abs(found) > edge, np.exp(-beyond / _FAR + 0.5 * found**2) * np.sqrt(2.0 * np.pi) / _FAR, 0.0)
     mixture = 1.0 - _FAR_SHARE + _FAR_SHARE * ratio.sum(axis=0) / (2.0 * rows)
     return found, -np.log(mixture)
-
-
-def far_out(numbers: Array, rows: NDArray[np.intp], edge: float, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Plain numbers of which one of ``rows`` is far out in each member, and the log weights of such members.
-
-    The weight holds the prior of the new number over the density that it was drawn from, and shares members with
-    several numbers beyond ``edge`` among the rows that could have led to them; the likelihoods are the caller's. It is
-    exact where the old number is thought to be drawn from its prior (importance sampling on a larger space, as in the
-    annealed importance sampling of Neal 2001, Stat. Comput. 11:125; from memory).
-    """
-    found, members = numbers.copy(), np.arange(numbers.shape[1])
-    row = rows[rng.integers(0, rows.size, members.size)]
-    beyond = _FAR * rng.standard_exponential(members.size)
-    far = edge + beyond
-    found[row, members] = far * rng.choice([-1.0, 1.0], members.size)
-    prior = -0.5 * far**2 - 0.5 * np.log(2.0 * np.pi)
-    density = np.log(0.5 / _FAR) - beyond / _FAR
-    several = np.maximum((np.abs(found[rows]) > edge).sum(axis=0), 1)
-    return found, prior - density + np.log(rows.size / several)

@@ -23,7 +23,7 @@ from tubwater.belief.life import Moment, jump_edge, passed
 from tubwater.belief.prior import Prior
 from tubwater.belief.products import Products
 from tubwater.belief.readings import suspects, told
-from tubwater.belief.sampler import SamplerInfo, defended, drawn, far_out, log_mean, rise, stirred
+from tubwater.belief.sampler import SamplerInfo, defended, drawn, log_mean, rise, stirred
 from tubwater.belief.surrogate import Surrogate, fitted, walked
 from tubwater.belief.window import Window, lasting_names, mapped
 from tubwater.tub import Filled, Tested
@@ -36,7 +36,6 @@ _MOST_RUNGS = 40
 _NONE: Array = np.zeros(0)
 _LESSONS, _WIDE = 4, 0.4
 _MOST_NOTICED = 12
-_HINDSIGHT = timedelta(days=14)  # in which a jump is looked for where a reading is not explained (judgement)
 _DEFENDED = 2  # half weeks of drift before a reading that jumps are put among
 _Lesson = tuple[Array, tuple[Array, ...]]
 _ENOUGH, _MOST_EXTRA = 0.8, 4  # share of members that must have moved, and moves tried for it at the end
@@ -198,17 +197,15 @@ def _tempered(
 ) -> tuple[_Cloud, SamplerInfo]:
     """From the cloud before an update to the one after it."""
     beta, rungs, evidence, rates = 0.0, 0, 0.0, []
-    size, touched = cloud.last.size, np.zeros(cloud.last.size, bool)
+    touched = np.zeros(cloud.last.size, bool)
     lessons = [_lesson(cloud), _lesson(_wide(cloud, window, done, index, rng))]
-    if _unexplained(cloud, window, index):
-        cloud, weights = _in_hindsight(cloud, weights, window, done, index, rng)
     sweeps = 2 if index - window.first <= _SHORT else 1
     while beta < 1.0 and rungs < _MOST_RUNGS:
         up = rise(cloud.last, 1.0 - beta, weights)
         evidence += log_mean(up * cloud.last + weights)
-        picked = drawn(up * cloud.last + weights, rng, size)
-        weights = np.zeros(size)
-        cloud, touched, beta = _picked(cloud, picked), touched[picked % size], min(1.0, beta + up)
+        picked = drawn(up * cloud.last + weights, rng)
+        weights = np.zeros(cloud.last.size)
+        cloud, touched, beta = _picked(cloud, picked), touched[picked], min(1.0, beta + up)
         for sweep in range(sweeps + (_MOST_EXTRA if beta >= 1.0 else 0)):
             if sweep > sweeps and touched.mean() > _ENOUGH:
                 break
@@ -220,34 +217,8 @@ def _tempered(
             touched |= took
             rates.append(float(took.mean()))
         rungs += 1
-    distinct = np.unique(cloud.z[0]).size / size
+    distinct = np.unique(cloud.z[0]).size / cloud.last.size
     return cloud, SamplerInfo(rungs, float(np.mean(rates)), distinct, float(touched.mean()), evidence)
-
-
-def _unexplained(cloud: _Cloud, window: Window, index: int) -> bool:
-    """Whether the newest readings are blunders to most members."""
-    update = window.updates(index + 1)[-1]
-    return isinstance(update, Tested) and bool(suspects(update, cloud.newest, window.offsets(cloud.z)))
-
-
-def _in_hindsight(
-    cloud: _Cloud, weights: Array, window: Window, done: int, index: int, rng: np.random.Generator
-) -> tuple[_Cloud, Array]:
-    """Twice the members: each also as it would be had a rate jumped in the last weeks; and the log weights of all.
-
-    Members whose rate did jump stand for half of themselves, so that nothing counts twice. Without it, what one jump
-    explains was taken for one blunder after another.
-    """
-    rows = window.drift_rows(index, window.line[index].at - _HINDSIGHT) + cloud.z.shape[0]
-    if not rows.size:
-        return cloud, weights
-    u, edge = _lesson(cloud)[0], jump_edge()
-    leapt, chance = far_out(u, rows, edge, rng)
-    moved = _relived(leapt, cloud, window, done, index)
-    half = np.log(2.0)
-    kept = weights - half * (np.abs(u[rows]) > edge).any(axis=0)
-    both: _Cloud = mapped(lambda a, b: np.concatenate([a, b], axis=-1), _bare(cloud), _bare(moved))
-    return both, np.concatenate([kept, weights + chance + moved.score - cloud.score - half])
 
 
 def _lesson(cloud: _Cloud) -> _Lesson:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
-from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -79,15 +78,6 @@ class Window:
                 found[row : row + happening.draws] = size_of(happening.what, u[row : row + happening.draws])
             row += happening.draws
         return found
-
-    def drift_rows(self, stop: int, since: datetime) -> NDArray[np.intp]:
-        """Rows of the noise up to happening ``stop`` that stand for drift from ``since`` on."""
-        found, row = [], 0
-        for happening in self.line[self.first : stop]:
-            if happening.what is Slot.DRIFT and happening.at >= since:
-                found.append(np.arange(row, row + happening.draws))
-            row += happening.draws
-        return np.concatenate(found) if found else np.zeros(0, np.intp)
 
     def updates(self, stop: int) -> tuple[Tested | Filled, ...]:
         """What was heard in the window before happening ``stop``."""

@@ -137,6 +137,8 @@ def cell_of(value: Any) -> Cell:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list | tuple):
+        if not value:
+            return ";"  # a list of nothing says something: an empty cell does not
         both = len(value) == 2 and all(any(sign.isdigit() for sign in str(item)) for item in value)
         return (" to " if both else "; ").join(str(item) for item in value)
     return value if value is None or isinstance(value, str | int | float) else str(value)
