@@ -162,3 +162,19 @@ def test_a_purple_colour_beside_a_low_reading_is_tested_again_and_not_dosed() ->
     purple = Noticed(NOW, Clarity.CLEAR, frozenset({Sign.PURPLE_INDICATOR}))
     plan = plan_for(TUB, FULL_SHELF, [purple, a_test(2.0, 7.8, 90.0)], NOW)
     assert plan.situation == "test-first" and doses(plan) == []
+
+
+def test_nothing_is_said_to_hold_acid_or_air_back_where_it_is_not_so() -> None:
+    sour = plan_for(filled_tub(ph=6.2, total_alkalinity=8.0), FULL_SHELF, [CLEAR, a_test(4.0, 6.2, 10.0)], NOW)
+    assert "air-held-back" not in notes(sour)  # too little alkalinity, not carbon dioxide
+    high = plan_for(TUB, FULL_SHELF, [CLEAR, a_test(4.0, 8.2, 140.0, method="photometer")], NOW)
+    assert "acid-held-back" not in notes(high)
+
+
+def test_cyanuric_acid_that_asks_for_remediation_keeps_people_out_of_a_public_tub() -> None:
+    tub = Tub("spa", 1300.0, Sanitizer.CHLORINE, guideline="us-public")
+    chlorine = (reading(Quantity.FREE_CHLORINE, 4.0, "photometer"), reading(Quantity.PH, 7.4, "photometer"))
+    much = Readings(NOW, (*chlorine, reading(Quantity.CYANURIC_ACID, 150.0)))
+    verdict = verdict_for(tub, FULL_SHELF, [CLEAR, much], NOW)
+    (told,) = (r for r in verdict.reasons if r.values.get("quantity") == "cyanuric acid")
+    assert (told.kind, told.values["above"]) == ("reading-far-high", 150.0)  # the strip ends there: so much or more

@@ -16,7 +16,7 @@ from tubwater.belief import Observer
 from tubwater.dynamics import Mode, TubState, advance
 from tubwater.tub import Equipment
 
-__all__ = ["MOST_MINUTES", "aerated", "air_minutes", "has_air"]
+__all__ = ["MOST_MINUTES", "aerated", "air_helps", "air_minutes", "has_air"]
 
 MOST_MINUTES = 90.0  # in one go: an adult stays beside the open tub (judgement)
 _STEP = 5.0  # min, what a plan names
@@ -40,12 +40,9 @@ def air_minutes(beside: Beside, goal: float, most: float = MOST_MINUTES, scale_m
     not climb further.
 
     Returns:
-        A multiple of five minutes, at most ``most``; 0 where the pH is there already, or where ``most`` minutes bring
-        it less than a tenth of the way (carbon dioxide is not what keeps it low).
+        A multiple of five minutes, at most ``most``; 0 where the pH is there already, or air does not help.
     """
-    now = float(np.median(beside.ph()))
-    far = aerated(beside, beside.state, most)
-    if now >= goal or float(np.median(far.ph)) - now < 0.1 * (goal - now):
+    if not air_helps(beside, goal, most):
         return 0.0
     top = max(scale_most, _scale(beside.state)) + 1e-3
     found = 0.0
@@ -57,6 +54,13 @@ def air_minutes(beside: Beside, goal: float, most: float = MOST_MINUTES, scale_m
         if float(np.median(after.ph)) >= goal:
             break
     return found
+
+
+def air_helps(beside: Beside, goal: float, most: float = MOST_MINUTES) -> bool:
+    """Whether ``most`` minutes of air bring the middle of the believed pH at least a tenth of the way to ``goal``;
+    where they do not, carbon dioxide is not what keeps it low."""
+    now = float(np.median(beside.ph()))
+    return now < goal and float(np.median(aerated(beside, beside.state, most).ph)) - now >= 0.1 * (goal - now)
 
 
 def _scale(state: TubState) -> float:

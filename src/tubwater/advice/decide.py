@@ -90,7 +90,7 @@ def kit_of(case: Situation) -> Kit:
     """The products in hand by what they are for; monopersulfate before hypochlorite in a bromine tub."""
     bromine = case.tub.sanitizer is Sanitizer.BROMINE
     oxidizers = [p for p in case.shelf.products if _fits(case, p, Role.OXIDIZER if bromine else Role.CHLORINE_DOSE)]
-    plenty = _cyanurate_is_plenty(case)
+    plenty = not bromine and _cyanurate_is_plenty(case)
     oxidizers.sort(key=lambda p: (p.substance != "monopersulfate", plenty and _brings_cyanurate(case, p)))
     return Kit(
         acid=case.best_product(Role.LOWER_PH),

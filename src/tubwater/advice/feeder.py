@@ -14,7 +14,7 @@ from tubwater.belief import Observer, fed
 from tubwater.dynamics import Mode, TubState, advance
 from tubwater.tub import FeederSet, Reason, Step, StepKind
 
-__all__ = ["Setting", "set_feeder", "setting_for"]
+__all__ = ["Setting", "close_feeder", "set_feeder", "setting_for"]
 
 _UNUSED_HOURS = 24.0  # covered, with nobody in: the next day at the latest somebody looks (judgement)
 _OPENINGS = (1.0, 0.75, 0.5, 0.25)
@@ -48,6 +48,16 @@ def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
     )
     line.add(step)
     line.beside.state = _fed(line.beside.state, kit, setting)
+
+
+def close_feeder(line: Timeline, kit: Kit, why: str, *cautions: str) -> bool:
+    """Writes down that no tablet feeds from now on; whether there are tablets at all."""
+    if kit.tablet is None:
+        return False
+    none = replace(amount_of(kit.tablet, 0.0), measure="tablet")
+    line.add(Step(StepKind.SET_FEEDER, amount=none, minutes=3.0, reasons=(Reason(why),), cautions=cautions))
+    line.stop_feeding()
+    return True
 
 
 def setting_for(line: Timeline, kit: Kit, decision: Decision) -> Setting:

@@ -8,10 +8,10 @@ from functools import partial
 
 import numpy as np
 
-from tubwater.advice.aeration import has_air
+from tubwater.advice.aeration import air_helps, has_air
 from tubwater.advice.attended import be_there
 from tubwater.advice.care import due_tasks
-from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of
+from tubwater.advice.decide import Decision, Kit, acid_beside, bank_is_thin, bromide_to, calcium_to, decide, kit_of
 from tubwater.advice.drains import Change, after_change, change_needed, expected_after
 from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
 from tubwater.advice.feeder import set_feeder, setting_for
@@ -33,11 +33,9 @@ __all__ = ["plan_in_use"]
 
 _OVERNIGHT = 1.0  # d; lost sanitizer is looked at again the next day
 _LOW_FOR_LONG = 0.2  # of the hours until the next visit (judgement)
-_NEARLY, _AIRED = (
-    0.05,
-    0.1,
-)  # pH below the aim that is left alone, and above its lower end to which air goes (judgement)
 _HIGH_FOR_LONG = 0.1  # the same, for too much (judgement)
+_NEARLY = 0.05  # pH below the aim that is left alone (judgement)
+_AIRED = 0.1  # pH above the lower end of the aim, to which air goes (judgement)
 _SHOCK_ENOUGH = 0.8  # of the shock that was asked for
 _REASONS = {
     "acid": "lower-ph",
@@ -282,9 +280,9 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
 def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
     """Says so where the limits let in clearly less oxidizer than the recovery asks for."""
     wanted, oxidizer = task.decision.levers.get("oxidizer", 0.0), task.kit.oxidizer
-    given = sum(s.amount.grams for s in line.steps if s.amount and oxidizer and s.amount.product == oxidizer.name)
     if not task.recovery or oxidizer is None or wanted <= 0.0:
         return []
+    given = _grams_of(line, oxidizer)
     if given >= _SHOCK_ENOUGH * wanted:
         return _used_up(task, line)
     if given <= 0.0:
@@ -293,17 +291,18 @@ def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
 
 
 def _acid_held(task: _Task, line: Timeline) -> list[Reason]:
-    """Says so where the pH stays too high to bathe in: too little alkalinity for acid, and base would lift it more."""
+    """Says so where the pH stays too high to bathe in, since bicarbonate has to go in before acid and has no room."""
     reading, limits = task.case.last_valid(Quantity.PH), task.case.limits(Quantity.PH)
     high = reading is not None and task.case.middle(reading) > limits.bathing_high
-    if not high or task.kit.acid is None or any(_is(s, task.kit.acid) for s in line.steps):
+    behind = np.isfinite(acid_beside(task.case, task.kit))
+    if not (high and behind) or task.kit.acid is None or _grams_of(line, task.kit.acid) > 0.0:
         return []
     alkalinity = line.beside.expect(Quantity.TOTAL_ALKALINITY)[0].median
     return [Reason("acid-held-back", {"value": _ph(line), "alkalinity": alkalinity})]
 
 
-def _is(step: Step, product: Product) -> bool:
-    return step.amount is not None and step.amount.product == product.name
+def _grams_of(line: Timeline, product: Product) -> float:
+    return sum(step.amount.grams for step in line.steps if step.amount and step.amount.product == product.name)
 
 
 def _used_up(task: _Task, line: Timeline) -> list[Reason]:
@@ -318,6 +317,8 @@ def _airless(task: _Task, line: Timeline, visit: Visit) -> list[Reason]:
     """Says so where air would bring the pH up, but nobody knows whether lime would come out of the water."""
     aired = any(s.kind is StepKind.AERATE for s in line.steps) or not has_air(task.case.tub.equipment)
     if aired or not visit.retests or not _wants_air(task, line):
+        return []
+    if not air_helps(line.beside, task.case.limits(Quantity.PH).aim_low + _AIRED):
         return []
     return [Reason("air-held-back", {"quantity": str(Quantity.PH), "value": _ph(line)})]
 
@@ -334,14 +335,11 @@ def _runs_low(task: _Task) -> list[Reason]:
 
 def _runs_high(task: _Task) -> list[Reason]:
     """Says so where the sanitizer is likely to be above what bathing allows for long."""
-    share, limits = float(task.decision.lived.above.mean()), task.case.limits(task.case.sanitizer_quantity)
+    share, quantity = float(task.decision.lived.above.mean()), task.case.sanitizer_quantity
     if task.recovery or share < _HIGH_FOR_LONG:
         return []
-    return [
-        Reason(
-            "runs-high", {"quantity": str(task.case.sanitizer_quantity), "share": share, "high": limits.bathing_high}
-        )
-    ]
+    high = task.case.limits(quantity).bathing_high
+    return [Reason("runs-high", {"quantity": str(quantity), "share": share, "high": high})]
 
 
 def _test_from(task: _Task, line: Timeline) -> datetime:

@@ -359,7 +359,7 @@ class Situation:
     @property
     def in_monopersulfate_window(self) -> bool:
         """Whether monopersulfate is still reacting now."""
-        return self._in_window(self.now)
+        return self.window_minutes_left > 0.0
 
     @property
     def window_minutes_left(self) -> float:

@@ -5,7 +5,6 @@ What a night takes tells bathers from film: what people brought is used up withi
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -13,7 +12,7 @@ import numpy as np
 from tubwater.advice.closing import closed, kept_out
 from tubwater.advice.decide import bank_is_thin, bromide_to, kit_of, oxidizer_to
 from tubwater.advice.ending import shopping
-from tubwater.advice.measures import amount_of
+from tubwater.advice.feeder import close_feeder
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
 from tubwater.advice.procedure import procedure_for
@@ -26,7 +25,7 @@ from tubwater.chemistry import MG_PER_MOL
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Plan, Reason, Sanitizer, Step, StepKind, Verdict
+from tubwater.tub import Plan, Reason, Sanitizer, StepKind, Verdict
 
 __all__ = ["plan_overnight"]
 
@@ -53,23 +52,13 @@ def plan_overnight(
         line.test(bathing, Reason("night-evening"))
     evening = line.beside.expect(case.sanitizer_quantity)[0].median
     line.close()
-    fed = _tablets_out(line, case)
+    # what the tablets give off would hide what film takes
+    fed = close_feeder(line, kit_of(case), "night-without-tablets", "gloves-goggles", "one-family-in-feeder")
     line.wait(60.0 * _NIGHT_HOURS, Reason("night-covered"), covered=True)
     line.test(bathing, _morning(case, evening, line.beside.expect(case.sanitizer_quantity)[0].median))
-    notes = (*_causes(case), *_bank(case), *fed, *(Reason(kind, basis=purpose.basis) for kind in purpose.notes))
+    back = (Reason("tablets-after-the-night"),) if fed else ()
+    notes = (*_causes(case), *_bank(case), *back, *(Reason(kind, basis=purpose.basis) for kind in purpose.notes))
     return closed(line, verdict, purpose, notes, shopping(case, kit_of(case)))
-
-
-def _tablets_out(line: Timeline, case: Situation) -> tuple[Reason, ...]:
-    """The feeder out for the night: what it gives off would hide what film takes."""
-    tablet = kit_of(case).tablet
-    if tablet is None:
-        return ()
-    none = replace(amount_of(tablet, 0.0), measure="tablet")
-    why, cautions = (Reason("night-without-tablets"),), ("gloves-goggles", "one-family-in-feeder")
-    line.add(Step(StepKind.SET_FEEDER, amount=none, minutes=3.0, reasons=why, cautions=cautions))
-    line.stop_feeding()
-    return (Reason("tablets-after-the-night"),)
 
 
 def _read_since(case: Situation, about: About) -> bool:

@@ -17,6 +17,7 @@ from tubwater.advice.ending import fit_after_test, left_out, shopping
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
 from tubwater.advice.replay import ends_at, replayed
+from tubwater.advice.safety import SHOCK_HEADROOM
 from tubwater.advice.timeline import Timeline, mixing_factor
 from tubwater.advice.wishes import About, Wishes
 from tubwater.belief import Observer
@@ -30,7 +31,6 @@ __all__ = ["plan_after_soak", "plan_party"]
 
 _MORNING_HOURS = 10.0  # from the last dose to the test of the next morning (judgement)
 _WAKE, _SLEEP = 8, 22  # o'clock, between which somebody tests (judgement)
-_HEADROOM = 1.3  # a declared shock may pass the bathing maximum; it ends in keep out until tested
 _JUST = timedelta(hours=3)  # a soak noted so long ago is the one that is asked about (judgement)
 _SURE = 0.9  # of the believed tubs stay above what keeps people out (judgement)
 _MOST_GROUP = 24  # person-half-hours that are looked at
@@ -173,7 +173,7 @@ def _wanted(line: Timeline, case: Situation, kit: Kit) -> float:
 
 def _given(line: Timeline, case: Situation, product: Product, wanted: float) -> float:
     limit = case.limits(case.sanitizer_quantity).bathing_high
-    grams, high = line.nearest(product, wanted), _HEADROOM * max(limit, defaults()["shock_mg"].value)
+    grams, high = line.nearest(product, wanted), SHOCK_HEADROOM * max(limit, defaults()["shock_mg"].value)
     if grams <= 0.0:
         return 0.0
     line.prepare()

@@ -13,11 +13,11 @@ from tubwater.dynamics import TubState
 from tubwater.facts import Role, defaults
 from tubwater.tub import Product
 
-__all__ = ["PH_HIGH", "PH_LOW", "SCALE_HIGH", "allowed", "cap_grams", "largest_allowed"]
+__all__ = ["PH_HIGH", "PH_LOW", "SCALE_HIGH", "SHOCK_HEADROOM", "allowed", "cap_grams", "largest_allowed"]
 
 PH_LOW, PH_HIGH = 6.8, 8.2
 SCALE_HIGH = 0.6
-_OXIDANT_HEADROOM = 1.3  # of a shock, for monopersulfate that finds no bromide: it only piles up (judgement)
+SHOCK_HEADROOM = 1.3  # of a shock: a measure may be out, and monopersulfate without bromide piles up (judgement)
 _TAIL = 0.05
 _MG_PER_EQ = 50043.5
 
@@ -47,7 +47,7 @@ def allowed(beside: Beside, after: TubState, sanitizer_high: float) -> bool:
         return False
     if not _within(_to_come(beside, after), _to_come(beside, beside.state), -np.inf, sanitizer_high):
         return False
-    most = max(sanitizer_high, _OXIDANT_HEADROOM * defaults()["shock_mg"].value)
+    most = max(sanitizer_high, SHOCK_HEADROOM * defaults()["shock_mg"].value)
     return _within(_oxidant(beside, after), _oxidant(beside, beside.state), -np.inf, most)
 
 

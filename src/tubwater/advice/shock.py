@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from tubwater.advice.decide import Kit, oxidizer_to
 from tubwater.advice.now import Situation
-from tubwater.advice.safety import cap_grams
+from tubwater.advice.safety import SHOCK_HEADROOM, cap_grams
 from tubwater.advice.timeline import MOST_PARTS
 from tubwater.chemistry import Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
@@ -20,7 +20,6 @@ Array = NDArray[np.float64]
 _SIZES = 12  # shocks tried
 _MEMBERS = 200
 _HOLDS = 0.9  # probability with which a shock has to hold (judgement)
-_OUT = 1.3  # a scoop of chlorine at the worst (judgement)
 _TAIL = 0.95  # of the waters stay below the most (judgement)
 _KG_PER_LITRE = 0.993
 
@@ -49,7 +48,7 @@ def shock_most(kit: Kit) -> float:
     the pH, so that it stays at the usual shock and what a measure may be out."""
     if kit.oxidizer is not None and kit.oxidizer.substance == "monopersulfate":
         return defaults()["shock_most_mg"].value
-    return _OUT * defaults()["shock_mg"].value
+    return SHOCK_HEADROOM * defaults()["shock_mg"].value
 
 
 def _most(case: Situation, kit: Kit, product: Product, recipe: Composition) -> float:

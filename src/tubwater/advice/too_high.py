@@ -9,7 +9,7 @@ import numpy as np
 
 from tubwater.advice.decide import kit_of
 from tubwater.advice.ending import fit_after_test, left_out
-from tubwater.advice.measures import amount_of
+from tubwater.advice.feeder import close_feeder
 from tubwater.advice.now import Situation
 from tubwater.advice.timeline import Timeline
 from tubwater.dynamics import Mode, advance
@@ -34,7 +34,7 @@ def plan_too_high(case: Situation, verdict: Verdict, seed: int) -> Plan:
     """Feeder closed, no oxidizer, vented, covered, and the test that tells when it has fallen."""
     line = Timeline(case, seed)
     line.add(Step(StepKind.KEEP_OUT, reasons=verdict.reasons))
-    _feeder_closed(line, case)
+    close_feeder(line, kit_of(case), "no-more-sanitizer", "gloves-goggles")
     line.add(Step(StepKind.VENT, minutes=10.0, reasons=(Reason("vent-first"),), cautions=("adult-stays", "vent-cover")))
     line.add(Step(StepKind.COVER, minutes=1.0, cautions=("cover-locked",)))
     hours, likely = _hours_to_fall(case)
@@ -58,14 +58,6 @@ def plan_too_high(case: Situation, verdict: Verdict, seed: int) -> Plan:
         seed=seed,
         ensemble=case.belief.size,
     )
-
-
-def _feeder_closed(line: Timeline, case: Situation) -> None:
-    tablet, why = kit_of(case).tablet, (Reason("no-more-sanitizer"),)
-    if tablet is not None:
-        empty = replace(amount_of(tablet, 0.0), measure="tablet")
-        line.add(Step(StepKind.SET_FEEDER, amount=empty, minutes=3.0, reasons=why, cautions=("gloves-goggles",)))
-        line.stop_feeding()
 
 
 def _later(case: Situation, hours: float) -> Situation:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from tubwater.advice.now import Situation
-from tubwater.advice.senses import kind_of_sign
+from tubwater.advice.senses import kind_of_sign, told_of
 from tubwater.dynamics import Mode, TubState, advance, soak
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
@@ -88,10 +88,8 @@ def _cyanurate(case: Situation, found: _Finding) -> None:
     reading = case.last_valid(Quantity.CYANURIC_ACID)
     if reading is None or case.tub.sanitizer is not Sanitizer.CHLORINE:
         return
-    limits, (low, high) = case.limits(Quantity.CYANURIC_ACID), case.standard(reading)
-    if max(low, high) > limits.bathing_high:
-        told: dict[str, float | str] = {"quantity": str(Quantity.CYANURIC_ACID), **case.told(reading)}
-        found.not_yet.append(Reason("reading-high", {**told, "limit": limits.bathing_high}, limits.basis))
+    _compare(case, Quantity.CYANURIC_ACID, reading, found)
+    if _outside(case, reading) > 0.0:
         found.changes.append(Reason("test-again", {"quantity": str(Quantity.CYANURIC_ACID)}))
 
 
@@ -162,9 +160,7 @@ def _at_once(case: Situation, newest: Reading) -> list[Reading]:
 
 def _outside(case: Situation, reading: Reading) -> float:
     """How far a reading may lie outside the bathing limits, 0 inside."""
-    low, high = case.standard(reading)
-    low, high = _with_the_ends(reading, min(low, high), max(low, high))
-    limits = case.limits(reading.quantity)
+    (low, high), limits = _span(case, reading), case.limits(reading.quantity)
     return float(max(limits.bathing_low - low, high - limits.bathing_high, 0.0))
 
 
@@ -184,9 +180,9 @@ def _without_reading(case: Situation, quantity: Quantity, found: _Finding) -> No
 
 def _compare(case: Situation, quantity: Quantity, reading: Reading, found: _Finding) -> None:
     limits = case.limits(quantity)
-    low, high = case.standard(reading)
-    worst_low, worst_high = _with_the_ends(reading, min(low, high), max(low, high))
-    told: dict[str, float | str] = {"quantity": str(quantity), **case.told(reading)}
+    worst_low, worst_high = _span(case, reading)
+    so_much = told_of(worst_low, worst_high) if np.isinf(worst_high) else case.told(reading)
+    told: dict[str, float | str] = {"quantity": str(quantity), **so_much}
     if worst_low < limits.keep_out_low or worst_high > limits.keep_out_high:
         which, limit = (
             ("low", limits.keep_out_low) if worst_low < limits.keep_out_low else ("high", limits.keep_out_high)
@@ -199,10 +195,10 @@ def _compare(case: Situation, quantity: Quantity, reading: Reading, found: _Find
         _sanitizer_cautions(case, worst_low, worst_high, found)
 
 
-def _with_the_ends(reading: Reading, low: float, high: float) -> tuple[float, float]:
-    """What was read, where the last colour stands for so much or more, and the first for so little or less."""
-    span = bin_of(reading)
-    return (-np.inf if np.isinf(span.low) else low), (np.inf if np.isinf(span.high) else high)
+def _span(case: Situation, reading: Reading) -> tuple[float, float]:
+    """Both ends of what was read; the last colour of a scale stands for so much or more."""
+    low, high = sorted(case.standard(reading))
+    return low, (np.inf if np.isinf(bin_of(reading).high) else high)
 
 
 def _sanitizer_cautions(case: Situation, low: float, high: float, found: _Finding) -> None:

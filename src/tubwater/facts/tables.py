@@ -174,7 +174,7 @@ class Method:
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits of one quantity, in its unit, from outside to inside and out again.
+    """Limits of one quantity, in its unit, from outside to inside and out again; infinite where there is none.
 
     Attributes:
         unverified: names of the limits whose number is from memory. caution: from where on (below the first, above

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from tubwater.facts import Limits
-from tubwater.reports.scale import FAINT, NO_LIMIT, Table, axis_rule, axis_stretches, limit_words, shown, span_words
+from tubwater.reports.scale import FAINT, Table, axis_rule, axis_stretches, limit_words, shown, span_words
 from tubwater.reports.svg import element, percent, points, words
 from tubwater.reports.text import quantity_unit, text_of
 from tubwater.reports.units import dated, moment
@@ -213,7 +213,7 @@ def _limits(chart: BandChart, frame: _Frame) -> Iterator[str]:
     for kind, low, high in axis_stretches(chart.limits, frame.low, frame.high):
         yield axis_rule(kind, "0", "0", frame.y(low), frame.y(high))
     for value in (chart.limits.keep_out_low, chart.limits.keep_out_high):
-        if frame.low < value < frame.high and value < NO_LIMIT:
+        if frame.low < value < frame.high:
             y = frame.y(value)
             yield element("line", class_="o-keep", x1="0", x2="100%", y1=y, y2=y, stroke="currentColor", stroke_width=2,
                           stroke_dasharray="0 5", stroke_linecap="round")  # fmt: skip

@@ -15,7 +15,6 @@ from tubwater.tub import Quantity
 
 __all__ = [
     "FAINT",
-    "NO_LIMIT",
     "Table",
     "axis_rule",
     "axis_stretches",
@@ -26,7 +25,6 @@ __all__ = [
     "with_unit",
 ]
 
-NO_LIMIT = 1e8  # a limit beyond it is none
 # The wanted range without a style sheet: an outline, so that a sheet need only say how it is filled.
 FAINT: Mapping[str, object] = {"fill": "none", "stroke": "currentColor", "stroke_opacity": 0.25}
 
@@ -90,7 +88,7 @@ def limit_words(limits: Limits, which: str, quantity: Quantity, units: UnitSyste
 
 def _ends(limits: Limits, name: str) -> tuple[float | None, float | None]:
     low, high = getattr(limits, f"{name}_low"), getattr(limits, f"{name}_high")
-    return (low if low > 0.0 else None), (high if high < NO_LIMIT else None)
+    return (low if low > 0.0 else None), (high if math.isfinite(high) else None)
 
 
 def axis_stretches(limits: Limits, low: float, high: float) -> list[tuple[str, float, float]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import textwrap
 from collections.abc import Iterable, Mapping
 
@@ -15,7 +16,6 @@ from tubwater.tub import Expectation, Quantity, Reason
 __all__ = ["WIDTH", "render_fields", "render_guidelines", "render_methods", "render_substances"]
 
 WIDTH = 80
-_NO_LIMIT = 1e8
 
 
 def render_substances(substances: Iterable[Substance]) -> str:
@@ -68,7 +68,7 @@ def _guideline(guideline: Guideline) -> str:
 def _limits(quantity: Quantity, limits: Limits) -> str:
     ends = {"low": show.number(limits.aim_low), "high": show.number(limits.aim_high)}
     aim = _say("aim", quantity=quantity.value, unit=quantity_unit(quantity), **ends)
-    if limits.bathing_high > _NO_LIMIT:
+    if math.isinf(limits.bathing_high):
         return aim
     return aim + _say("bathing", low=show.number(limits.bathing_low), high=show.number(limits.bathing_high))
 

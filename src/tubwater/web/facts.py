@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -34,7 +35,6 @@ __all__ = [
 ]
 
 router = APIRouter(include_in_schema=False)
-_NO_LIMIT = 1e8
 
 
 @router.get("/facts")
@@ -59,7 +59,7 @@ def method_list(request: Request) -> HTMLResponse:
 @router.get("/facts/guidelines")
 def guideline_list(request: Request) -> HTMLResponse:
     """Every guideline, limit by limit, with its source."""
-    values = {"guidelines": all_guidelines(), "why": _why, "no_limit": _NO_LIMIT}
+    values = {"guidelines": all_guidelines(), "why": _why, "no_limit": math.inf}
     return kept_page(request, "guidelines.html", (), lambda: values)
 
 
