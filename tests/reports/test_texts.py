@@ -140,6 +140,11 @@ def test_what_falls_short_of_what_is_asked_for_never_reads_as_if_it_reached_it(k
     assert "94 %" in said and said.count("95 %") == 1
 
 
+@pytest.mark.parametrize(("value", "said"), [(2.734, "about 2.7 "), (2.99, "about 2.9 ")])
+def test_what_will_be_read_is_told_as_a_kit_reads_it_and_below_what_is_needed(value: float, said: str) -> None:
+    assert said in sentence(Reason("not-enough-by-then", {"quantity": "bromine", "value": value, "low": 3.0}))
+
+
 def test_a_verdict_says_how_long_it_holds() -> None:
     fit = Verdict(VerdictKind.FIT, NOW, NOW + timedelta(hours=6), 2, 15.0, 0.97, 0.95, (Reason("both-locks"),))
     assert "good until Fri 20 Nov, 15:00" in render_verdict(fit)

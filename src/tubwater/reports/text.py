@@ -152,6 +152,7 @@ def _names(text: str) -> list[str]:
 _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is a way to print a number
     "number": lambda value, _: show.number(value),
     "rough": lambda value, _: show.rough(value),
+    "rough-down": lambda value, _: show.rough_down(value),
     "percent": lambda value, _: show.percent(value),
     "percent-down": lambda value, _: show.percent(math.floor(100.0 * value + 1e-9) / 100.0),
     "minutes": lambda value, _: show.minutes(value),

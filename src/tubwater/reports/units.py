@@ -28,6 +28,7 @@ __all__ = [
     "number",
     "percent",
     "rough",
+    "rough_down",
     "temperature",
 ]
 
@@ -63,6 +64,14 @@ def rough(value: float) -> str:
     if not math.isfinite(value) or value == 0.0:
         return number(value)
     return number(round(value, 1 - math.floor(math.log10(abs(value)))))
+
+
+def rough_down(value: float) -> str:
+    """The same, never rounded up, for what falls short of something."""
+    if not math.isfinite(value) or value == 0.0:
+        return number(value)
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - 1)
+    return number(math.floor(value / step + 1e-9) * step)
 
 
 def percent(share: float) -> str:

@@ -4,9 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from tubwater.facts import Guideline, Method, Reference, Substance, guidelines, methods, references, substances
+from tubwater.facts import (
+    Guideline,
+    Method,
+    Reference,
+    Substance,
+    care_steps,
+    guidelines,
+    methods,
+    references,
+    substances,
+)
 
-__all__ = ["all_guidelines", "all_methods", "all_references", "all_substances", "method_key"]
+__all__ = ["all_guidelines", "all_methods", "all_references", "all_substances", "method_key", "regular_care"]
 
 
 def all_substances() -> tuple[Substance, ...]:
@@ -22,6 +32,11 @@ def all_methods() -> tuple[Method, ...]:
 def all_guidelines() -> tuple[Guideline, ...]:
     """Every guideline."""
     return tuple(guidelines().values())
+
+
+def regular_care() -> tuple[str, ...]:
+    """Keys of the tasks of care that come again and again."""
+    return tuple(care_steps())
 
 
 def all_references() -> Mapping[str, Reference]:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from tubwater.services.about import About, Purpose, about_of, purposes_for
+from tubwater.services.about import About, about_of, purposes_for
 from tubwater.web.desk import Here
 from tubwater.web.forms import Sent
-from tubwater.web.show import page
+from tubwater.web.show import kept_page
 
 __all__ = ["Asked", "about_in", "about_page", "asked_in", "router"]
 
@@ -51,6 +52,9 @@ def about_in(sent: Sent) -> About | None:
 @router.get("/tubs/{tub}/about")
 def about_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
     """Everything that a plan of this tub can be asked for, each with the numbers that it asks."""
-    file = desk.keeping.file(tub)
-    found: tuple[Purpose, ...] = purposes_for(file.tub)
-    return page(request, "about.html", {"tub": tub, "file": file, "units": file.units, "purposes": found})
+    file = desk.file(tub)
+
+    def values() -> dict[str, Any]:
+        return {"tub": tub, "file": file, "units": file.units, "purposes": purposes_for(file.tub)}
+
+    return kept_page(request, "about.html", (file,), values)

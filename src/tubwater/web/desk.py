@@ -13,6 +13,7 @@ from tubwater.services.answers import Answers
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind, Source
 from tubwater.services.storage import Kit, KitStore
+from tubwater.services.tubfile import TubFile
 from tubwater.tub import Plan, Verdict
 from tubwater.web.drawn import Drawn
 
@@ -46,6 +47,14 @@ class Desk:
     def called(self, actor: str, device: str = "") -> str:
         """Who entered something, in a name; "" where there is none."""
         return self.accounts.called(actor, device) if self.accounts else ""
+
+    def file(self, tub: str) -> TubFile:
+        """The logbook of a tub as a keeper's file, the same one for a minute where nothing is entered.
+
+        Raises:
+            UnknownEntry: there is no such tub.
+        """
+        return self.answers.besides(tub, "file", lambda: self.keeping.file(tub))
 
     def method(self, tub: str) -> str:
         """The method that a tub was tested with last, or that its keeper named; "" where neither is known."""

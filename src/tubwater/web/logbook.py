@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from tubwater.errors import InputError
-from tubwater.reports.text import kinds
+from tubwater.reports.text import kinds, text_of
 from tubwater.services.effective import Line
 from tubwater.services.happenings import between
 from tubwater.services.kits import BESIDE_A_TUB
+from tubwater.services.lookup import regular_care
 from tubwater.services.papers import GERM_KEYS, METALS, SOURCE_QUANTITIES
 from tubwater.services.ports import Kind
 from tubwater.tub import ClosedWhy, Shelf
 from tubwater.web.desk import Desk, Here
 from tubwater.web.diary import shown_lines
 from tubwater.web.forms import Sent, SentForm, moment_of, share_in
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = ["add", "add_form", "correct", "entry_page", "logbook", "router", "withdraw"]
 
@@ -47,19 +48,21 @@ _NEW: Mapping[Kind, tuple[str, ...]] = {
 @router.get("/tubs/{tub}/logbook")
 def logbook(request: Request, desk: Here, tub: str, older: int = 0) -> HTMLResponse:
     """What happened, the newest first, a page at a time."""
-    file, history = desk.keeping.file(tub), desk.keeping.history(tub)
-    start = min(max(older, 0), 10_000)
-    lines = shown_lines(desk, history, file.units)
-    values = {
-        "tub": tub,
-        "file": file,
-        "lines": lines[start : start + _A_PAGE],
-        "older": start + _A_PAGE if len(lines) > start + _A_PAGE else 0,
-        "newer": start > 0,
-        "count": len(lines),
-        "kinds": [str(kind) for kind in _NEW],
-    }
-    return page(request, "logbook.html", values)
+    file, start = desk.file(tub), min(max(older, 0), 10_000)
+
+    def values() -> dict[str, Any]:
+        lines = shown_lines(desk, desk.keeping.history(tub), file.units)
+        return {
+            "tub": tub,
+            "file": file,
+            "lines": lines[start : start + _A_PAGE],
+            "older": start + _A_PAGE if len(lines) > start + _A_PAGE else 0,
+            "newer": start > 0,
+            "count": len(lines),
+            "kinds": [str(kind) for kind in _NEW],
+        }
+
+    return kept_page(request, "logbook.html", (file,), values)
 
 
 @router.get("/tubs/{tub}/add/{kind}")
@@ -178,13 +181,18 @@ def _add_form(
         "kind": str(kind),
         "fields": {key: sent.text(key) if sent else "" for key in _NEW[kind]},
         "products": _offered(file.shelf, kind),
-        "tasks": kinds("care"),
+        "tasks": _tasks(regular_care()),
+        "rare": _tasks(task for task in kinds("care") if task not in (*regular_care(), "all")),
         "reasons": [str(why) for why in ClosedWhy],
         "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
         "sent_at": sent.text("at") if sent else "",
         "problems": error.problems if error else (),
     }
     return page(request, "add.html", values, 422 if error else 200)
+
+
+def _tasks(keys: Iterable[str]) -> list[tuple[str, str]]:
+    return [(key, text_of("care", key)) for key in keys]
 
 
 def _offered(shelf: Shelf, kind: Kind) -> list[str]:

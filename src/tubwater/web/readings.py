@@ -15,6 +15,7 @@ from tubwater.services.looks import standing_signs
 from tubwater.services.ports import Kind
 from tubwater.services.record import asks_for_record
 from tubwater.services.tested import LastReading, Odd, last_readings, odd_readings, water_without
+from tubwater.services.tubfile import TubFile
 from tubwater.tub import Expectation, Quantity
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm, look_of, test_of
@@ -130,28 +131,32 @@ def _form(
     sent: Sent | None = None,
     error: InputError | None = None,
 ) -> HTMLResponse:
-    file = desk.keeping.file(tub)
+    file = desk.file(tub)
     chosen = method if method in BESIDE_A_TUB else desk.method(tub) or USUAL
-    values = {
-        "tub": tub,
-        "file": file,
-        "method": chosen,
-        "methods": BESIDE_A_TUB,
-        "fields": _fields(desk, tub, chosen, before, sent),
-        "scale": sent.text("scale") if sent else desk.scale(tub, chosen),
-        "seconds": wait_seconds(chosen),
-        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-        "signs": sent.all("sign") if sent else [str(s) for s in standing_signs(file.events)],
-        "sent": {name: sent.text(name) for name in _ANSWERS} if sent else _NOTHING,
-        "before": before,
-        "sampling": asks_for_record(file.tub),
-        "problems": error.problems if error else (),
-    }
-    return page(request, "test.html", values, 422 if error else 200)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "method": chosen,
+            "methods": BESIDE_A_TUB,
+            "fields": _fields(file, chosen, before, sent),
+            "scale": sent.text("scale") if sent else desk.scale(tub, chosen),
+            "seconds": wait_seconds(chosen),
+            "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+            "signs": sent.all("sign") if sent else [str(s) for s in standing_signs(file.events)],
+            "sent": {name: sent.text(name) for name in _ANSWERS} if sent else _NOTHING,
+            "before": before,
+            "sampling": asks_for_record(file.tub),
+            "problems": error.problems if error else (),
+        }
+
+    if error is None:
+        return kept_page(request, "test.html", (file,), values, chosen)
+    return page(request, "test.html", values(), 422)
 
 
-def _fields(desk: Desk, tub: str, method: str, before: bool, sent: Sent | None) -> list[Field]:
-    file = desk.keeping.file(tub)
+def _fields(file: TubFile, method: str, before: bool, sent: Sent | None) -> list[Field]:
     only = (sanitizer_of(file.tub), Quantity.PH) if before else ()
     last = last_readings(file.events)
     return [field_of(asked, last.get(asked.quantity), sent) for asked in asked_of(method, file.tub, only)]

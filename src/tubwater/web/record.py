@@ -21,7 +21,7 @@ from tubwater.services.recorded import record_of_tub, sign_day
 from tubwater.web.access import caller_of
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = ["as_pdf", "as_table", "day_of", "record_found", "record_page", "router", "sign", "signed_body"]
 
@@ -111,25 +111,31 @@ def _known_day(desk: Desk, sent: Sent) -> date:
 def _page(
     request: Request, desk: Desk, tub: str, day: date, sent: Sent | None = None, error: InputError | None = None
 ) -> HTMLResponse:
-    file, today = desk.keeping.file(tub), desk.now().date()
-    found = record_found(desk, tub, day, day)
-    words = record_words(found, desk.local, file.units)
+    file, today = desk.file(tub), desk.now().date()
+    found = desk.answers.besides(tub, ("record", day), lambda: record_found(desk, tub, day, day))
     caller = caller_of(request)
-    values = {
-        "tub": tub,
-        "file": file,
-        "words": words,
-        "sheet": words["days"][0],
-        "day": day,
-        "day_words": day_words(day),
-        "before": day - timedelta(days=1),
-        "after": day + timedelta(days=1) if day < today else None,
-        "today": today,
-        "since": max(today - timedelta(days=30), date(2000, 1, 1)),
-        "also": [str(kind) for kind in _ALSO],
-        "given": {name: sent.text(name) if sent else "" for name in ("name", "bathers", "remark")},
-        "called": desk.called(caller.account) if caller else "",
-        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-        "problems": error.problems if error else (),
-    }
-    return page(request, "record.html", values, 422 if error else 200)
+    called = desk.called(caller.account) if caller else ""
+
+    def values() -> dict[str, Any]:
+        words = record_words(found, desk.local, file.units)
+        return {
+            "tub": tub,
+            "file": file,
+            "words": words,
+            "sheet": words["days"][0],
+            "day": day,
+            "day_words": day_words(day),
+            "before": day - timedelta(days=1),
+            "after": day + timedelta(days=1) if day < today else None,
+            "today": today,
+            "since": max(today - timedelta(days=30), date(2000, 1, 1)),
+            "also": [str(kind) for kind in _ALSO],
+            "given": {name: sent.text(name) if sent else "" for name in ("name", "bathers", "remark")},
+            "called": called,
+            "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+            "problems": error.problems if error else (),
+        }
+
+    if error is None:
+        return kept_page(request, "record.html", (file, found), values, (today, called))
+    return page(request, "record.html", values(), 422)

@@ -15,12 +15,12 @@ from tubwater.errors import InputError, Problem
 from tubwater.reports.text import text_of
 from tubwater.services.lookup import all_guidelines
 from tubwater.services.ports import Kind
-from tubwater.services.tubfile import UnitSystem
+from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.volume import Litres, by_hose, by_meter, by_plate, by_rectangle, by_round
 from tubwater.tub import Reason, Sanitizer, Setting, TubKind, VolumeBasis
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import explain, page
+from tubwater.web.show import explain, kept_page, page
 
 __all__ = ["FILL", "HARDNESS_UNITS", "litres_by", "router", "save", "settings", "volume"]
 
@@ -153,17 +153,33 @@ def _form(
     error: InputError | None = None,
     sent: Sent | None = None,
 ) -> HTMLResponse:
-    file, newest = desk.keeping.file(tub), desk.keeping.newest(tub, Kind.TUB)
+    file, newest = desk.file(tub), desk.keeping.newest(tub, Kind.TUB)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            **_described(file, body),
+            "guidelines": [(g.key, f"{text_of('guideline', g.key)}, {g.edition}") for g in all_guidelines()],
+            "after": sent.text("after") if sent else newest.entry.id if newest else "",
+            "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+            "problems": error.problems if error else (),
+        }
+
+    if error is None:
+        return kept_page(request, "settings.html", (file,), values)
+    return page(request, "settings.html", values(), 422)
+
+
+def _described(file: TubFile, body: Mapping[str, Any]) -> dict[str, Any]:
+    """What stands in each field, and what can be chosen."""
     described = body["tub"]
-    values = {
-        "tub": tub,
-        "file": file,
+    equipment = described.get("equipment", {})
+    return {
         "d": defaultdict(str, described),
         "units_now": body.get("units", "metric"),
-        "equipment": {
-            key: described.get("equipment", {}).get(key, getattr(file.tub.equipment, key)) for key in _EQUIPMENT
-        },
-        "heater": str(described.get("equipment", {}).get("heater", "")).removesuffix(" kW"),
+        "equipment": {key: equipment.get(key, getattr(file.tub.equipment, key)) for key in _EQUIPMENT},
+        "heater": str(equipment.get("heater", "")).removesuffix(" kW"),
         "use": defaultdict(str, described.get("use", {})),
         "fill": {key: _split(described.get("fill_water", {}).get(key, "")) for key in FILL},
         "fill_water": defaultdict(str, described.get("fill_water", {})),
@@ -175,12 +191,7 @@ def _form(
             "setting": [str(v) for v in Setting],
             "units": [str(v) for v in UnitSystem],
         },
-        "guidelines": [(g.key, f"{text_of('guideline', g.key)}, {g.edition}") for g in all_guidelines()],
-        "after": sent.text("after") if sent else newest.entry.id if newest else "",
-        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-        "problems": error.problems if error else (),
     }
-    return page(request, "settings.html", values, 422 if error else 200)
 
 
 def _split(text: str) -> tuple[str, str]:

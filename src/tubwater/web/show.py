@@ -40,6 +40,7 @@ from tubwater.web.today import Row
 __all__ = ["around", "explain", "foreign", "kept_page", "markup", "page", "say"]
 
 _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
+_KEY = Markup("<!--key-->")  # where a form's own key stands in it
 _GAP = re.compile(r"(\d|\d h|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
 
 
@@ -74,12 +75,13 @@ def kept_page(
 ) -> HTMLResponse:
     """A page that says nothing but what its address asks of the answers ``of``: it is drawn once for them.
 
-    ``also`` is what it depends on beside them; the time at its head is always that of the request.
+    ``also`` is what it depends on beside them; the time at its head and the ``key`` of its forms are always those of
+    the request.
     """
     desk = desk_of(request)
-    key = (template, _here(request), language(), also)
-    text = desk.drawn.once(key, of, lambda: markup(request, template, {**values(), "stamp": _STAMP}))
-    return HTMLResponse(text.replace(_STAMP, _stamp(desk.now()), 1))
+    named = (template, _here(request), language(), also)
+    text = desk.drawn.once(named, of, lambda: markup(request, template, {**values(), "stamp": _STAMP, "key": _KEY}))
+    return HTMLResponse(text.replace(_STAMP, _stamp(desk.now()), 1).replace(_KEY, desk.keeping.names.fresh()))
 
 
 def _stamp(now: datetime) -> Markup:

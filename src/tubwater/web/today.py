@@ -33,4 +33,4 @@ def due_today(desk: Desk, caller: Caller | None = None) -> list[Row]:
 
 def _row(desk: Desk, tub: str) -> Row:
     tests = [line.happened for line in desk.keeping.history(tub) if line.stored.entry.kind == "test" and line.stands]
-    return Row(tub, desk.keeping.file(tub).tub, desk.answers.recent_verdict(tub), max(tests, default=None))
+    return Row(tub, desk.file(tub).tub, desk.answers.recent_verdict(tub), max(tests, default=None))

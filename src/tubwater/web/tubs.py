@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse, PlainTextResponse
 
 from tubwater.web.access import caller_of
 from tubwater.web.desk import Here
-from tubwater.web.show import page
+from tubwater.web.show import kept_page
 from tubwater.web.today import due_today
 
 __all__ = ["all_tubs", "healthz", "router"]
@@ -26,4 +26,7 @@ def healthz(desk: Here) -> PlainTextResponse:
 def all_tubs(request: Request, desk: Here) -> HTMLResponse:
     """Every tub with its verdict; the most urgent first."""
     caller = caller_of(request)
-    return page(request, "tubs.html", {"rows": due_today(desk, caller), "owner": caller is not None and caller.owner})
+    rows, owner = due_today(desk, caller), caller is not None and caller.owner
+    shown = tuple(one for row in rows for one in (row.tub, row.verdict))
+    also = (desk.now().date(), owner, tuple((row.id, row.last_test) for row in rows))
+    return kept_page(request, "tubs.html", shown, lambda: {"rows": rows, "owner": owner}, also)

@@ -16,7 +16,7 @@ from tubwater.reports.language import language as spoken
 from tubwater.reports.stock import shelf_words
 from tubwater.reports.text import method_or
 from tubwater.services.accounts import Opened
-from tubwater.services.due import DueKind
+from tubwater.services.due import Due, DueKind
 from tubwater.services.kits import BESIDE_A_TUB
 from tubwater.services.people import Deed, Token
 from tubwater.services.ports import Kind
@@ -24,7 +24,7 @@ from tubwater.services.upkeep import due_of_tub, shelf_of_tub
 from tubwater.web.access import caller_of
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = ["calendar", "done", "due", "offer", "reagents", "router", "stock", "withdraw"]
 
@@ -120,51 +120,64 @@ def _stock(
     sent: Sent | None = None,
     error: InputError | None = None,
 ) -> HTMLResponse:
-    file, newest = desk.keeping.file(tub), desk.keeping.newest(tub, Kind.SHELF)
+    file, newest = desk.file(tub), desk.keeping.newest(tub, Kind.SHELF)
     asked = ("stock", weeks, desk.method(tub))
     report = desk.answers.besides(tub, asked, lambda: shelf_of_tub(desk.answers, desk.kits, tub, file, weeks))
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "sections": shelf_words(report, file.units),
-        "methods": [(key, method_or(key)) for key in BESIDE_A_TUB],
-        "packs": [(number, method_or(pack.method), pack) for number, pack in enumerate(file.reagents)],
-        "given": {key: sent.text(key) if sent else "" for key in _PACK},
-        "after": newest.entry.id if newest else "",
-        "key": desk.keeping.names.fresh(),
-        "problems": error.problems if error else (),
-    }
-    return page(request, "stock.html", values, 422 if error else 200)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "sections": shelf_words(report, file.units),
+            "methods": [(key, method_or(key)) for key in BESIDE_A_TUB],
+            "packs": [(number, method_or(pack.method), pack) for number, pack in enumerate(file.reagents)],
+            "given": {key: sent.text(key) if sent else "" for key in _PACK},
+            "after": newest.entry.id if newest else "",
+            "key": desk.keeping.names.fresh(),
+            "problems": error.problems if error else (),
+        }
+
+    if error is None:
+        return kept_page(request, "stock.html", (file, report), values)
+    return page(request, "stock.html", values(), 422)
 
 
 def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) -> HTMLResponse:
     accounts, caller = desk.accounts, caller_of(request)
-    file = desk.keeping.file(tub)
-    readers: list[Token] = accounts.calendars(tub, caller) if accounts and caller else []
+    file = desk.file(tub)
+    readers: tuple[Token, ...] = tuple(accounts.calendars(tub, caller)) if accounts and caller else ()
     address = f"{str(request.base_url).rstrip('/')}/tubs/{quote(tub)}/calendar.ics"
+    link = f"{address}?key={made.secret}&language={spoken()}" if made else ""
     asked = ("due", desk.method(tub))
     dues = desk.answers.besides(tub, asked, lambda: due_of_tub(desk.answers, desk.kits, tub, file, _DAYS_SHOWN))
-    rows = [
-        {
-            "now": due.now,
-            "late": round(due.overdue),
-            "at": due.at,
-            "whole": due.whole_day,
-            "what": due_words(due),
-            "why": due_reason(due),
-            "note": due_note(due),
-            "task": due.key if due.kind is DueKind.CARE else "",
-            "key": desk.keeping.names.fresh(),
+    may_share = accounts is not None and caller is not None
+
+    def values() -> dict[str, Any]:
+        rows = [_row(one) for one in dues]
+        late, coming = [row for row in rows if row["now"]], [row for row in rows if not row["now"]]
+        return {
+            "tub": tub,
+            "file": file,
+            "blocks": [("due.overdue", late), ("due.coming", coming)],
+            "may_share": may_share,
+            "link": link,
+            "readers": readers,
         }
-        for due in dues
-    ]
-    values = {
-        "tub": tub,
-        "file": file,
-        "blocks": [("due.overdue", [r for r in rows if r["now"]]), ("due.coming", [r for r in rows if not r["now"]])],
-        "may_share": accounts is not None and caller is not None,
-        "link": f"{address}?key={made.secret}&language={spoken()}" if made else "",
-        "readers": readers,
+
+    if made is None:
+        return kept_page(request, "due.html", (file, dues), values, (may_share, readers))
+    return page(request, "due.html", {**values(), "key": desk.keeping.names.fresh()})
+
+
+def _row(found: Due) -> dict[str, Any]:
+    return {
+        "now": found.now,
+        "late": round(found.overdue),
+        "at": found.at,
+        "whole": found.whole_day,
+        "what": due_words(found),
+        "why": due_reason(found),
+        "note": due_note(found),
+        "task": found.key if found.kind is DueKind.CARE else "",
     }
-    return page(request, "due.html", values)

@@ -15,7 +15,7 @@ from tubwater.errors import Problem
 from tubwater.reports.plain import amount_text
 from tubwater.reports.scale import span_words, with_unit
 from tubwater.reports.text import text_of
-from tubwater.services.beside import events_of_visit
+from tubwater.services.ports import Kind
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.visits import Running, Visits, What
 from tubwater.tub import Expectation, Step
@@ -55,7 +55,7 @@ def visit_page(
     joined: bool = False,
 ) -> HTMLResponse:
     """The visit as it stands: one screen, and below it what went in so far."""
-    file = desk.keeping.file(tub)
+    file = desk.file(tub)
     screen = screen_of(file, tub, visit, state, method or method_of(desk, tub))
     values = {
         **_common(file.units),
@@ -90,8 +90,8 @@ def method_of(desk: Desk, tub: str) -> str:
 
 def plans_of(desk: Desk, tub: str, visit: str) -> int:
     """How many plans a visit has had."""
-    events = events_of_visit(desk.keeping.entries(tub), visit)
-    return sum(e.what in (What.BEGUN, What.REPLANNED) for e in events)
+    said = (s.entry.body for s in desk.keeping.entries(tub) if s.entry.kind is Kind.VISIT)
+    return sum(body["visit"] == visit and body["what"] in (What.BEGUN, What.REPLANNED) for body in said)
 
 
 def _joined(desk: Desk, tub: str, visit: str) -> Clash:
