@@ -165,7 +165,8 @@ def test_after_diarrhoea_the_pipes_are_disinfected_in_water_without_bromide_and_
     assert told and all(r.basis is not None and r.basis.kind is BasisKind.FROM_MEMORY for r in told)
     grams = sum(s.amount.grams for s in chlorine if s.amount)
     rest = sum(float(r.values.get("grams", 0.0)) for r in told)
-    assert 180.0 < grams + rest < 260.0  # 26 g of chlorine in bleach: 218 g; the plate less a tenth: 197 g
+    # 26 g of chlorine in bleach: 218 g, the plate less a tenth: 197 g; a seventh more, and what goes in 13 hours
+    assert 215.0 < grams + rest < 285.0
     held = sum(s.minutes for s in plan.steps[:second_drain] if s.kind is StepKind.WAIT and s.covered)
     assert held == pytest.approx(765.0)  # 15,300 mg/L min at 20 mg/L, from memory
 
@@ -224,9 +225,46 @@ def test_smell_foam_and_blood_are_shocked_and_filtered(sign: Sign, situation: st
     assert doses(plan)[0] == "monopersulfate" and plan.steps[-1].kind is StepKind.TEST
 
 
+def test_a_level_that_fell_is_brought_back_and_its_time_begins_anew() -> None:
+    hour = timedelta(hours=1)
+    events: list[Event] = [saw(Sign.DIARRHOEA), Drained(NOW + hour, 1300.0), Filled(NOW + 2 * hour, 1300.0)]
+    shelf = Shelf((*FULL_SHELF.products, BLEACH))
+
+    def level(at: timedelta, milligrams: float) -> Readings:
+        return Readings(NOW + at, (reading(Quantity.FREE_CHLORINE, milligrams, "fas-dpd-drops", NOW + at),))
+
+    events += [Dosed(NOW + 3 * hour, "bleach", 250.0), level(3.5 * hour, 22.0)]
+    fell = plan_of(*events, level(9 * hour, 12.0), now=NOW + 10 * hour, shelf=shelf)
+    before = fell.steps[: kinds(fell).index(StepKind.DRAIN)]
+    assert sum(s.minutes for s in before if s.covered) == pytest.approx(765.0)
+    added = sum(s.amount.grams for s in before if s.amount and s.amount.substance == "sodium-hypochlorite")
+    asked = sum(float(r.values["grams"]) for s in before for r in s.reasons if r.kind == "chlorine-by-test")
+    assert 80.0 < added + asked < 160.0  # 8 of 20 mg/L are missing, with the margin about 11 to 13
+    held = plan_of(*events, level(17 * hour, 20.0), now=NOW + 17 * hour, shelf=shelf)
+    after = [k for k in kinds(held) if k not in (StepKind.KEEP_OUT, StepKind.BUY)]
+    assert after[0] is StepKind.DRAIN
+
+
+@pytest.mark.parametrize("shelf", [FULL_SHELF, Shelf((*FULL_SHELF.products, BLEACH))], ids=["to buy", "in hand"])
+def test_a_disinfecting_fill_names_amount_and_strength_and_is_tested_at_its_end(shelf: Shelf) -> None:
+    plan = plan_of(saw(Sign.FORMED_STOOL), a_test(4.0, 7.5), shelf=shelf)
+    assert places(plan, StepKind.DRAIN, StepKind.FILL) == [StepKind.DRAIN, StepKind.FILL] * 2
+    last = [n for n, s in enumerate(plan.steps) if s.kind is StepKind.DRAIN][1]
+    told = {r.kind: r for s in plan.steps[:last] for r in s.reasons}
+    chlorine = told.get("disinfect-fill") or told["chlorine-by-test"]
+    assert float(chlorine.values["strength"]) > 0.0
+    assert "level-held" in {r.kind for r in plan.steps[last - 1].reasons}
+    read = next(e for e in plan.steps[last - 1].expected if e.quantity is Quantity.FREE_CHLORINE)
+    assert read.median > 10.0
+    for reason in (*plan.shopping, *told.values()):
+        grams = float(reason.values.get("grams", 0.0))
+        if reason.kind in ("buy", "chlorine-by-test") and grams:
+            assert grams * float(reason.values["strength"]) > 0.01 * 1100.0  # 10 mg/L in at least 1,100 L
+
+
 def test_what_was_done_of_a_procedure_is_not_asked_for_again() -> None:
     hour = timedelta(hours=1)
-    begun: list[Event] = [saw(Sign.VOMIT), a_test(4.0, 7.5)]
+    begun: list[Event] = [saw(Sign.SLIME), a_test(4.0, 7.5)]
     emptied = plan_of(*begun, Drained(NOW + hour, 1300.0), now=NOW + 2 * hour)
     assert StepKind.DRAIN not in kinds(emptied) and StepKind.FILL in kinds(emptied)
     filled = plan_of(*begun, Filled(NOW + 2 * hour, 1300.0), now=NOW + 3 * hour)

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from tubwater.advice.disinfect import disinfecting, is_hypochlorite, level_test
 from tubwater.advice.drains import with_fill_water
-from tubwater.advice.heating import heat_minutes, hose_minutes
+from tubwater.advice.heating import fill_celsius, heat_minutes, heated, hose_minutes, warmed
 from tubwater.advice.now import Situation
 from tubwater.advice.senses import kind_of_sign
 from tubwater.advice.timeline import Timeline
@@ -83,14 +83,22 @@ def left_of(case: Situation, steps: tuple[Deed, ...], since: datetime) -> tuple[
 
 
 def _held(case: Situation, rest: tuple[Deed, ...], dosed: datetime) -> tuple[Deed, ...]:
-    """What is left once the chlorine is in: its time counts from when the level was read, and is read first."""
+    """What is left once the chlorine is in: its time counts from when the level was read, and is read first.
+
+    A level that is read too low begins the time anew, with what is missing.
+    """
     dose = next((deed for deed in rest if deed.do == StepKind.DOSE), None)
     if dose is None:
         return rest
     read = [r for r in case.readings(Quantity.FREE_CHLORINE) if r.at >= dosed]
-    reached = [r.at for r in read if min(case.standard(r)) >= dose.free_chlorine]
+    low = [r.at for r in read if min(case.standard(r)) < dose.free_chlorine]
+    reached = [r.at for r in read if not low or r.at > max(low)]
     after = _after(rest, StepKind.DOSE, 1)
-    return _waited(after, case.now - min(reached)) if reached else (replace(dose, do=StepKind.TEST), *after)
+    if not reached:
+        return (dose if low else replace(dose, do=StepKind.TEST, why=""), *after)
+    left = _waited(after, case.now - min(reached))
+    hold = timedelta(minutes=sum(deed.minutes for deed in after if deed.do == StepKind.WAIT))
+    return _after(left, StepKind.TEST, int(max(reached) - min(reached) >= hold))
 
 
 def _after(steps: tuple[Deed, ...], kind: StepKind, count: int) -> tuple[Deed, ...]:
@@ -116,18 +124,35 @@ def written(case: Situation, found: Procedure, deeds: tuple[Deed, ...], seed: in
     """The steps for this tub: what it lacks is left out, amounts are computed for its litres."""
     deeds = tuple(deed for deed in deeds if applies(case, deed))
     line, shopping = Timeline(with_fill_water(case), seed), []
-    for deed in deeds:
+    line.beside = warmed(line.beside, _celsius(case, found))
+    for place, deed in enumerate(deeds):
         if deed.free_chlorine > 0.0 and deed.do == StepKind.TEST:
             level_test(line, deed)
         elif deed.free_chlorine > 0.0:
-            shopping += disinfecting(line, case, deed)
+            shopping += disinfecting(line, case, deed, sum(d.minutes for d in deeds[place:] if d.do == StepKind.WAIT))
         else:
             line.add(_step(case, deed))
-        if deed.do == StepKind.HEAT:
-            line.beside.state = line.beside.later(line.beside.state, line.steps[-1].minutes, covered=True)
+        _passes(line, case, deed)
     shopping += [Reason(_FROM_A_SHOP[deed.task]) for deed in deeds if deed.task in _FROM_A_SHOP]
     notes = tuple(Reason(kind, basis=found.basis) for kind in found.notes)
     return Written(tuple(line.steps), notes, tuple(shopping))
+
+
+def _celsius(case: Situation, found: Procedure) -> float:
+    """Temperature of a fill that disinfects, degC: heated for it, or as it came from the tap; otherwise the tub's."""
+    if not any(deed.free_chlorine for deed in found.steps):
+        return case.tub.temperature
+    return max(deed.celsius for deed in found.steps) or fill_celsius(case.tub)
+
+
+def _passes(line: Timeline, case: Situation, deed: Deed) -> None:
+    """What a step does to the water beside: a fill is tap-cold, then it is heated, and hours go by under the cover."""
+    if deed.do == StepKind.FILL:
+        line.beside = warmed(line.beside, fill_celsius(case.tub))
+    elif deed.do == StepKind.HEAT:
+        line.beside = heated(line.beside, deed.celsius, line.steps[-1].minutes)
+    elif deed.do == StepKind.WAIT:
+        line.beside.state = line.beside.later(line.beside.state, deed.minutes, deed.covered)
 
 
 def applies(case: Situation, deed: Deed) -> bool:
