@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -190,6 +191,13 @@ def test_without_a_number_of_the_metal_it_is_measured_first() -> None:
 def test_a_tap_that_brings_the_metal_itself_does_not_help() -> None:
     plan = about("metals", metal=1.2, tap_metal=0.6)
     assert "tap-no-help" in notes(plan) and not of(plan, StepKind.DRAIN)
+
+
+@pytest.mark.parametrize("said", [{}, {"metal": 1.2, "tap_metal": 0.6}, {"tap_metal": 0.6}])
+def test_water_that_is_not_fit_does_not_open_in_minutes_while_nothing_may_go_in(said: dict[str, float]) -> None:
+    plan = about("metals", events=(a_test(1.0, 7.5), CLEAR), **said)
+    assert not substances_of(plan) and plan.next_visit >= NOW + timedelta(days=1)
+    assert [r.kind for r in plan.fit_when] == ["metal-first", "fit-after-test"]
 
 
 def test_a_part_change_is_off_before_and_on_after_and_says_what_goes() -> None:

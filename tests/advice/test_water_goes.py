@@ -278,9 +278,12 @@ def test_soft_tap_water_is_not_blended() -> None:
 def test_metal_in_the_tap_is_told_in_grams_with_a_test_in_a_bucket() -> None:
     tub = replace(TUB, fill=FillWater({}, "well"))
     plan = about("first-fill", tub, events=(), tap_metal=0.6)
+    step = next(n for n, s in enumerate(plan.steps) if s.task == "bucket-first")
     assert float(note(plan, "metal-in-the-tap").values["grams"]) == pytest.approx(0.6 * 1.3)
-    bucket = note(plan, "bucket-test")
-    assert 0.1 < float(bucket.values["grams"]) < 0.5 and "well-water" not in notes(plan)
+    (bucket,) = plan.steps[step].reasons
+    assert bucket.kind == "bucket-test" and 0.1 < float(bucket.values["grams"]) < 0.5
+    assert not {"well-water", "bucket-test"} & set(notes(plan))
+    assert plan.steps[step + 1].kind is StepKind.FILL and not any(s.amount for s in plan.steps[:step])
 
 
 def test_little_metal_is_told_as_little() -> None:

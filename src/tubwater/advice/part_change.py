@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from tubwater.advice.blend import metals_in_tap
 from tubwater.advice.closing import closed, kept_out
 from tubwater.advice.decide import kit_of
 from tubwater.advice.drains import after_change, expected_after
+from tubwater.advice.ending import fit_after_test
 from tubwater.advice.heating import hose_minutes, reheat_minutes
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
@@ -21,11 +23,12 @@ from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Procedure, Then
-from tubwater.tub import Drained, Filled, Plan, Reason, Sanitizer, Step, StepKind, Verdict
+from tubwater.tub import Drained, Filled, Plan, Reason, Sanitizer, Step, StepKind, Verdict, VerdictKind
 
 __all__ = ["plan_complaint", "plan_metals", "plan_part_change"]
 
 _DILUTION = Basis(BasisKind.CALCULATION, (), "dilution by the tap's own water")
+_MEASURED_DAYS = 1.0  # until somebody has the number of a metal, at the earliest (judgement)
 _MOST = 0.9  # of the water; more is a change of all of it (judgement)
 
 
@@ -47,9 +50,11 @@ def plan_metals(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, pu
     goal = level.value
     told = (*metals_in_tap(case, about), Reason("no-shock-on-metal", basis=purpose.basis))
     if about.metal is None or about.metal <= goal or tap >= goal:
-        kind = "measure-the-metal" if about.metal is None else "tap-no-help" if tap >= goal else "little-metal"
+        little = about.metal is not None and about.metal <= goal
+        kind = "little-metal" if little else "tap-no-help" if tap >= goal else "measure-the-metal"
         reason = Reason(kind, {"value": about.metal or 0.0, "tap": tap, "goal": goal}, level.basis)
-        return _looked_at(case, verdict, seed, purpose, (reason, *told))
+        plan = _looked_at(case, verdict, seed, purpose, (reason, *told))
+        return plan if little else _shut_meanwhile(plan, case)
     share = min((about.metal - goal) / (about.metal - tap), _MOST)
     left = about.metal * (1.0 - share) + tap * share
     values: dict[str, float | str] = {"value": about.metal, "tap": tap, "then": left, "share": share}
@@ -120,6 +125,14 @@ def _looked_at(case: Situation, verdict: Verdict, seed: int, purpose: Purpose, t
     line.add(Step(StepKind.CHECK, minutes=5.0, reasons=(Reason("metal-tells"),), task="sample-for-metal"))
     line.test((case.sanitizer_quantity, Quantity.PH), Reason("acid-water-dissolves"))
     return closed(line, verdict, purpose, _told(told, purpose))
+
+
+def _shut_meanwhile(plan: Plan, case: Situation) -> Plan:
+    """While metal is in, nothing goes in: water that is not fit now is not made fit by waiting for a test."""
+    if plan.verdict.kind is VerdictKind.FIT:
+        return plan
+    later = case.now + timedelta(days=_MEASURED_DAYS)
+    return replace(plan, fit_when=(Reason("metal-first"), fit_after_test(case, later)), next_visit=later)
 
 
 def _told(told: tuple[Reason, ...], purpose: Purpose) -> tuple[Reason, ...]:

@@ -28,6 +28,7 @@ __all__ = ["plan_emptied", "plan_renewed"]
 
 _SOON = 1.0  # d, after which somebody looks whether all is dry
 _MOVES = (StepKind.FILL, StepKind.DRAIN)
+_BUCKET_MINUTES = 65.0  # an hour in which the metal shows
 _WHOLE = 0.9  # of the water out is all of it (judgement)
 
 
@@ -36,13 +37,14 @@ def plan_renewed(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, p
     first, notes, shopping = _first(case, purpose, about, seed)
     blend = blended(_as_kept_then(case, purpose), about)
     situation = purpose.key if first else "fresh-fill"  # nothing left to do before it: the fill may have been made
-    plan = plan_fresh(blend.case, verdict, wishes, seed, first=first, situation=situation)
+    bucket = _bucket(blend)
+    plan = plan_fresh(blend.case, verdict, wishes, seed, first=(*first, *bucket), situation=situation)
     steps = (replace(plan.steps[0], reasons=(*out_because(verdict), *plan.steps[0].reasons)), *plan.steps[1:])
     return replace(
         plan,
         situation=purpose.key,
         steps=tuple(_filled_with(steps, blend)),
-        notes=(*notes, *blend.notes, *_not_twice(plan.notes, blend)),
+        notes=(*notes, *_only_told(blend.notes, bucket), *_not_twice(plan.notes, blend)),
         shopping=(*_used(plan.shopping, purpose), *shopping),
     )
 
@@ -125,6 +127,19 @@ def _filled_with(steps: Sequence[Step], blend: Blend) -> list[Step]:
     """The fill that stays says what it is blended of."""
     last = max((n for n, s in enumerate(steps) if s.kind is StepKind.FILL), default=-1)
     return [replace(s, reasons=blend.reasons) if n == last and blend.reasons else s for n, s in enumerate(steps)]
+
+
+def _bucket(blend: Blend) -> tuple[Step, ...]:
+    """The look at metal in a bucket, before this water is filled in or anything goes into it."""
+    told = {note.kind: note for note in blend.notes}
+    if not {"metal-in-the-tap", "bucket-test"} <= set(told):
+        return ()
+    return (Step(StepKind.CHECK, minutes=_BUCKET_MINUTES, reasons=(told["bucket-test"],), task="bucket-first"),)
+
+
+def _only_told(notes: Sequence[Reason], steps: Sequence[Step]) -> tuple[Reason, ...]:
+    """Without what a step says already."""
+    return tuple(note for note in notes if not any(note in step.reasons for step in steps))
 
 
 def _not_twice(notes: Sequence[Reason], blend: Blend) -> tuple[Reason, ...]:
