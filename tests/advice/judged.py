@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from advice.strategies import NOW, Drawn
 from tubwater.advice import Situation, Wishes, judge, make_plan
+from tubwater.belief.window import mapped
 from tubwater.chemistry import Composition, dose, equilibrate, monopersulfate_rate
 from tubwater.dynamics import Mode, Rates, TubState, advance, refill, soak
 from tubwater.facts import Role, substances
@@ -48,6 +49,7 @@ __all__ = [
     "MEASURED",
     "MEMBERS",
     "PH_SLACK",
+    "REPEATS",
     "SCALE_SLACK",
     "SPACING",
     "Answered",
@@ -62,6 +64,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 MEMBERS = 64
+REPEATS = 4  # of each member in a replay, with other errors of the measures: one draw of them is ragged
 BR2, CL2, CACO3 = 159.808, 70.906, 50.0435  # g per mol of halogen(+1); g of CaCO3 per eq
 PH_SLACK = SCALE_SLACK = 0.05  # 64 members have ragged tails
 MEASURED = 0.2  # and doses an error of up to a fifth, which is drawn anew here
@@ -182,7 +185,8 @@ def _wishes(drawn: Drawn) -> Wishes:
 
 
 def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
-    state, rates, rng = a.case.state, a.case.rates, np.random.default_rng(a.drawn.seed)
+    state, rates = (mapped(lambda values: np.tile(values, REPEATS), tree) for tree in (a.case.state, a.case.rates))
+    rng = np.random.default_rng(a.drawn.seed)
     begin, owed = look_at(a, state, None), 0.0
     yielded: Look | None = begin
     if a.bathed and not any(_bathes(step) for step in a.plan.steps):
@@ -195,7 +199,7 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
             state = _later(a, state, owed, rates)
             before = look_at(a, state, None) if yielded is None else yielded
             yielded, owed = None, 0.0
-            state = _done(a, state, step, rng)
+            state = _done(a, state, step, rates, rng)
             yield before, look_at(a, state, step)
         elif step.kind is StepKind.PREPARE and _told(step, "temperature") is not None:
             state, rates = _at(state, rates, _told(step, "temperature"))
@@ -213,18 +217,23 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
             owed += step.minutes
             yielded = None
         if a.bathed and _bathes(step):
-            state, owed = _soaked(a, _later(a, state, owed, rates), rates), 0.0
+            state, owed = _soaked(_group(step) or a.bathed, _later(a, state, owed, rates), rates), 0.0
     yield begin, look_at(a, _later(a, state, owed, rates), None)
 
 
 def _bathes(step: Step) -> bool:
-    return "party-runs" in {reason.kind for reason in step.reasons}
+    return _group(step) is not None
 
 
-def _soaked(a: Answered, state: TubState, rates: Rates) -> TubState:
+def _group(step: Step) -> tuple[float, float] | None:
+    """People and minutes of a step in which some bathe."""
+    told = [r.values for r in step.reasons if r.kind in ("party-runs", "party-runs-one")]
+    return (float(told[0]["people"]), float(told[0]["minutes"])) if told else None
+
+
+def _soaked(bathed: tuple[float, float], state: TubState, rates: Rates) -> TubState:
     """After the people whom the plan counts on."""
-    assert a.bathed is not None
-    people, minutes = a.bathed
+    people, minutes = bathed
     return soak(state, rates, people * minutes / 60.0, people)
 
 
@@ -246,8 +255,7 @@ def _at(state: TubState, rates: Rates, celsius: float | None) -> tuple[TubState,
     return replace(state, water=water), replace(rates, monopersulfate_rate=rates.monopersulfate_rate * faster)
 
 
-def _done(a: Answered, state: TubState, step: Step, rng: np.random.Generator) -> TubState:
-    rates = a.case.rates
+def _done(a: Answered, state: TubState, step: Step, rates: Rates, rng: np.random.Generator) -> TubState:
     if step.kind is StepKind.DRAIN:
         return refill(state, rates, step.litres / rates.litres)
     product = a.product(step)

@@ -133,15 +133,16 @@ def nothing_is_mixed_in_one_container(a: Answered) -> bool:
 
 
 def one_family_in_the_feeder(a: Answered) -> bool:
+    """In a feeder that held others none goes; a fresh one is laid out first."""
     feeders = [e for e in a.drawn.events if isinstance(e, FeederSet) and e.tablets > 0.0]
     before = max(feeders, key=lambda e: e.at) if feeders else None
-    for step in a.plan.steps:
+    for n, step in enumerate(a.plan.steps):
         if step.kind is StepKind.SET_FEEDER and step.tablets > 0.0:
             assert a.drawn.tub.sanitizer is Sanitizer.BROMINE
             family = substances()[a.product(step).substance].family
             assert family == "hydantoin"
-            if before is not None:
-                assert substances()[a.shelf[before.product].substance].family == family
+            if before is not None and substances()[a.shelf[before.product].substance].family != family:
+                assert "fresh-feeder" in [s.task for s in a.plan.steps[:n]]
     return before is not None
 
 
@@ -168,10 +169,17 @@ def _acid_and_base(a: Answered, doses: list[Step]) -> bool:
     if acid and base:  # fresh water that is balanced, or bicarbonate first; each says from which number to which band
         fresh = a.plan.situation == "fresh-fill" or any(s.litres >= 0.9 * a.drawn.tub.litres for s in a.plan.steps)
         kinds = [Role.LOWER_PH in r for r in roles if r & BALANCE]
-        assert fresh or (kinds == sorted(kinds) and not any(Role.RAISE_PH in r for r in roles))
+        ordered = kinds == sorted(kinds) or (_kept_out_by_ph(a) and kinds == sorted(kinds, reverse=True))
+        assert fresh or (ordered and not any(Role.RAISE_PH in r for r in roles))
         balanced = [s for s in doses if substances()[a.product(s).substance].roles & BALANCE]
         assert all({"quantity", "value", "low", "high"} <= set(r.values) for s in balanced for r in s.reasons)
     return acid or base
+
+
+def _kept_out_by_ph(a: Answered) -> bool:
+    """Read so high that acid may go first, and bicarbonate after it."""
+    read = a.newest(Quantity.PH)
+    return read is not None and sum(standard(a, read)) / 2.0 > a.case.guideline.limits[Quantity.PH].bathing_high
 
 
 def nothing_goes_in_while_the_water_is_not_known(a: Answered) -> bool:
@@ -201,13 +209,17 @@ def cloudy_or_smelling_water_gets_an_oxidizer_only_on_valid_readings(a: Answered
 
 
 def whatever_keeps_people_out_names_its_test_within_two_days(a: Answered) -> bool:
-    """Within two days, handed over to somebody, or by the last test of fresh water, which is the next visit."""
+    """Within two days, handed over to somebody, or by the last test of fresh water, which is the next visit.
+
+    Fresh water without sanitizer yet has only pH and alkalinity to test.
+    """
     if a.fit:
         return False
-    tests = [s for s in a.plan.steps if a.sanitizer in s.quantities]
+    filled = any(s.kind is StepKind.FILL for s in a.plan.steps)
+    tests = [s for s in a.plan.steps if a.sanitizer in s.quantities or (filled and Quantity.PH in s.quantities)]
     handed = any(s.kind is StepKind.HAND_OVER or s.by for s in tests)
     last = max((s.starts_at + s.minutes for s in tests), default=0.0)
-    ends = abs((a.plan.next_visit - NOW).total_seconds() / 60.0 - last) < 5.0
+    ends = abs((a.plan.next_visit - NOW).total_seconds() / 60.0 - last) < 15.0  # the cover goes on after it
     assert a.plan.next_visit - NOW <= timedelta(days=2) or handed or ends
     return True
 

@@ -84,7 +84,13 @@ def no_drain_takes_ph_out_of_its_limits(a: Answered) -> bool:
 
 
 def no_dose_and_no_drain_takes_calcite_above_its_limit(a: Answered) -> bool:
-    return _calcite_stays(_steps(a, StepKind.DOSE, StepKind.DRAIN))
+    """Of water from a tap that nobody has tested, the middle is judged: its tails are as wide as waters are."""
+    tested = bool(a.drawn.tub.fill.values)
+    doses = _steps(a, StepKind.DOSE, *([StepKind.DRAIN] if tested else []))
+    drains = [] if tested else _steps(a, StepKind.DRAIN)
+    for before, after in drains:
+        assert np.median(after.calcite) <= max(0.6, float(np.median(before.calcite))) + SCALE_SLACK
+    return _calcite_stays(doses) or bool(drains)
 
 
 def no_wait_takes_the_water_out_of_its_limits(a: Answered) -> bool:
@@ -189,13 +195,15 @@ def no_feeder_takes_the_sanitizer_too_high(a: Answered) -> bool:
 
 
 def a_plan_ends_inside_ph_where_the_test_allows_it(a: Answered) -> bool:
-    """What was sure of pH 7.0-8.0 stays so, and what was not gets no less sure; but for chlorine that only just
-    makes up for what is missing, since too little is worse than a pH somewhat high."""
+    """What was sure of pH 7.0-8.0 stays so, and what was not gets no less sure; but for an oxidizer that only makes up
+    for what is missing to the aim, since too little is worse than a pH somewhat out."""
     begin, end = a.replayed[-1]
-    sure = [float(np.mean((look.ph >= 7.0) & (look.ph <= 8.0))) for look in (begin, end)]
+    looks = ((begin, 0.0), (end, 0.02))  # what no test could show is no difference
+    sure = [float(np.mean((look.ph >= 7.0 - slack) & (look.ph <= 8.0 + slack))) for look, slack in looks]
     filled = any(s.kind is StepKind.FILL for s in a.plan.steps)
     oxidizes = bool(a.doses) and all(a.composition(a.product(s)).oxidant > 0.0 for s in a.doses)
-    needed = oxidizes and float(np.median(end.sanitizer)) <= a.case.guideline.limits[a.sanitizer].bathing_low
+    limits = a.case.guideline.limits[a.sanitizer]
+    needed = oxidizes and float(np.median(end.sanitizer)) <= limits.aim_high
     judged = bool(a.doses) and not filled and not needed and not _leaves_it_to_a_test(a)
     if judged:
         assert sure[1] >= min(0.95, sure[0]) - 2.0 / MEMBERS
@@ -218,6 +226,6 @@ def a_step_expects_what_the_water_will_read(a: Answered) -> bool:
             assert told.low <= told.median <= told.high
             if told.quantity is Quantity.PH and not slow:
                 judged = True
-                # Dose errors are drawn anew, and the middle of a wide or split belief moves with its members.
-                assert abs(told.median - float(np.median(after.ph))) <= max(0.1, 0.15 * (told.high - told.low))
+                # Dose errors are drawn anew: four standard errors of the middle of 64 are 0.19 of the 90 % width.
+                assert abs(told.median - float(np.median(after.ph))) <= max(0.1, 0.19 * (told.high - told.low))
     return judged

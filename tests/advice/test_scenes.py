@@ -32,6 +32,7 @@ from tubwater.tub import (
     Dosed,
     Equipment,
     Event,
+    FeederSet,
     Filled,
     Noticed,
     Product,
@@ -181,6 +182,38 @@ def test_alkalinity_forty_with_ph_eight_point_two_gets_no_acid_without_twice_as_
     assert acid <= 0.5 * base + 1e-9
     assert [name for name, _ in given] == sorted((name for name, _ in given), key=list(eq).index)
     assert given or "acid-held-back" in {r.kind for r in plan.notes}
+
+
+def test_the_same_read_by_photometer_and_drops_gets_acid_first_and_bicarbonate_after_it() -> None:
+    """By hand for 1,300 L: 15 g of dry acid and 45 g of bicarbonate take it to about pH 7.4 and 62 mg/L."""
+    colour = a_test(5.0, 8.2, method="photometer")
+    drops = reading(Quantity.TOTAL_ALKALINITY, 40.0, "drop-titration", NOW)
+    plan = plan_for(TUB, SHELF, [CLEAR, replace(colour, readings=(*colour.readings, drops))], NOW)
+    given = [s.amount.substance for s in plan.steps if s.kind is StepKind.DOSE and s.amount]
+    assert list(dict.fromkeys(given)) == ["sodium-bisulfate", "sodium-bicarbonate"]
+    end = {e.quantity: e.median for e in plan.end}
+    assert 7.2 <= end[Quantity.PH] <= 7.7 and 55.0 <= end[Quantity.TOTAL_ALKALINITY] <= 80.0
+
+
+def test_tablets_of_another_kind_in_the_feeder_come_out_and_a_fresh_feeder_is_laid_out_first() -> None:
+    shelf = Shelf((*SHELF.products, Product("chlorine tablets", "trichlor", 0.9, tablet_grams=20.0)))
+    wrong = FeederSet(NOW - timedelta(days=1), "chlorine tablets", 3.0, 0.5)
+    plan = plan_for(TUB, shelf, [wrong, CLEAR, a_test(3.0, 7.5, 80.0)], NOW)
+    at = next(n for n, s in enumerate(plan.steps) if s.kind is StepKind.SET_FEEDER and s.tablets)
+    assert [s.task for s in plan.steps[at - 2 : at]] == ["stop-feeding", "fresh-feeder"]
+    assert "one-family-in-feeder" in plan.steps[at - 1].cautions
+    assert "left" not in plan.steps[at].reasons[0].values
+
+
+def test_water_that_owes_more_than_two_visits_can_pay_is_changed_in_part() -> None:
+    """Eight people for four hours: some 9 g of bromine each an hour are about 200 mg/L in 1,300 L."""
+    party = Soaked(NOW - timedelta(hours=10), 8.0, 240.0)
+    plan = plan_for(TUB, SHELF, [party, CLEAR, a_test(0.0, 7.5, 80.0)], NOW)
+    drains = [s for s in plan.steps if s.kind is StepKind.DRAIN]
+    assert [r.kind for s in drains for r in s.reasons] == ["water-owes-too-much"]
+    assert 0.3 * TUB.litres <= drains[0].litres <= 0.6 * TUB.litres
+    fewer = plan_for(TUB, SHELF, [replace(party, people=2.0, minutes=30.0), CLEAR, a_test(0.0, 7.5, 80.0)], NOW)
+    assert not [s for s in fewer.steps if s.kind is StepKind.DRAIN]
 
 
 def test_fresh_water_is_filled_sanitized_heated_balanced_and_activated_in_this_order() -> None:

@@ -29,10 +29,15 @@ class Beside:
         self._rng = np.random.default_rng([seed, 77])
 
     def dosed(self, composition: Composition, grams: float, spread: float) -> TubState:
-        """The state if ``grams`` of a product were added now."""
-        factor = np.exp(spread * self._rng.standard_normal(self.state.ph.shape))
-        water = dose(self.state.water, composition, grams * factor, self.rates.litres)
-        return self._solved(replace(self.state, water=water))
+        """The state if ``grams`` of a product were added now, each tub with its own error of the measure."""
+        return self._with(composition, grams * np.exp(spread * self._rng.standard_normal(self.state.ph.shape)))
+
+    def exactly(self, composition: Composition, grams: float) -> TubState:
+        """The state if ``grams`` of a product were added now without any error."""
+        return self._with(composition, np.full(self.state.ph.shape, grams))
+
+    def _with(self, composition: Composition, grams: Array) -> TubState:
+        return self._solved(replace(self.state, water=dose(self.state.water, composition, grams, self.rates.litres)))
 
     def later(self, state: TubState, minutes: float, covered: bool = False) -> TubState:
         """The state after ``minutes`` with pumps on and the cover off, or covered."""

@@ -16,9 +16,11 @@ from tubwater.facts import defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import AfterSoak, Expectation, Outcome, Reason, Sanitizer
 
-__all__ = ["after_soak", "fit_after_test", "left_out", "low_point", "not_in_time", "outcome_of", "shopping"]
+__all__ = ["after_soak", "fit_after_test", "left_out", "low_point", "not_in_time", "outcome_of", "runs_out", "shopping"]
 
 _USES_PER_DAY = 6.0  # person-half-hours a day that the standing dose is meant for (judgement)
+_LOW_FOR_LONG = 0.2  # of the hours until the next visit (judgement)
+_HIGH_FOR_LONG = 0.1  # the same, for too much (judgement)
 _NEEDED = {
     "acid": "sodium-bisulfate",
     "bicarbonate": "sodium-bicarbonate",
@@ -75,6 +77,19 @@ def shopping(case: Situation, kit: Kit) -> tuple[Reason, ...]:
     wanted = {**_NEEDED, "oxidizer": "monopersulfate" if bromine else "sodium-hypochlorite"}
     missing = [name for name in wanted if getattr(kit, name) is None and (name != "tablet" or bromine)]
     return tuple(Reason("buy", {"product": substances()[wanted[name]].name}) for name in missing)
+
+
+def runs_out(case: Situation, lived: Lived, days: float) -> list[Reason]:
+    """Says so where even the best plan leaves the sanitizer too low for long, or above what bathing allows."""
+    limits, quantity = case.limits(case.sanitizer_quantity), str(case.sanitizer_quantity)
+    low, high = float(lived.below.mean()), float(lived.above.mean())
+    found = []
+    if low >= _LOW_FOR_LONG:
+        values: dict[str, float | str] = {"quantity": quantity, "share": low, "days": days}
+        found.append(Reason("runs-low", {**values, "low": limits.keep_out_low}))
+    if high >= _HIGH_FOR_LONG:
+        found.append(Reason("runs-high", {"quantity": quantity, "share": high, "high": limits.bathing_high}))
+    return found
 
 
 def low_point(case: Situation, decision: Decision) -> tuple[Expectation, ...]:

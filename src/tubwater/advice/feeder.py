@@ -12,9 +12,9 @@ from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.timeline import Timeline
 from tubwater.belief import Observer, fed
 from tubwater.dynamics import Mode, TubState, advance
-from tubwater.tub import FeederSet, Reason, Step, StepKind
+from tubwater.tub import FeederSet, Product, Reason, Step, StepKind
 
-__all__ = ["Setting", "close_feeder", "set_feeder", "setting_for"]
+__all__ = ["Setting", "close_feeder", "fresh_feeder", "held_others", "set_feeder", "setting_for"]
 
 _UNUSED_HOURS = 24.0  # covered, with nobody in: the next day at the latest somebody looks (judgement)
 _OPENINGS = (1.0, 0.75, 0.5, 0.25)
@@ -35,6 +35,9 @@ def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
         return
     line.settle()
     setting = setting_for(line, kit, decision)
+    if setting.tablets and held_others(line.case, tablet):
+        for step in fresh_feeder():
+            line.add(step)
     reasons = (Reason("feeder-holds", _in_it(line, kit, setting)),)
     amount = amount_of(tablet, setting.tablets * kit.tablet_grams)
     step = Step(
@@ -48,6 +51,21 @@ def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
     )
     line.add(step)
     line.beside.state = _fed(line.beside.state, kit, setting)
+
+
+def held_others(case: Situation, tablet: Product) -> bool:
+    """Whether tablets of another family were the last in the feeder: what is left of them may burst with these."""
+    named = {product.name: substance_of(product).family for product in case.shelf.products}
+    sets = [e for e in case.belief.events if isinstance(e, FeederSet) and e.tablets > 0.0 and e.at <= case.now]
+    last = max(sets, key=lambda e: e.at, default=None)
+    return last is not None and named.get(last.product, "") not in ("", substance_of(tablet).family)
+
+
+def fresh_feeder(by: str = "") -> tuple[Step, ...]:
+    """The other tablets come out of the water in their own feeder, and these get one that never held anything else."""
+    reason, cautions = Reason("feeder-holds-the-old"), ("gloves-goggles", "one-family-in-feeder")
+    out = Step(StepKind.CHECK, minutes=3.0, reasons=(reason,), cautions=cautions, task="stop-feeding", by=by)
+    return out, replace(out, minutes=2.0, task="fresh-feeder")
 
 
 def close_feeder(line: Timeline, kit: Kit, why: str, *cautions: str) -> bool:
@@ -97,7 +115,7 @@ def _unused(line: Timeline, kit: Kit, setting: Setting) -> float:
 
 def _in_it(line: Timeline, kit: Kit, setting: Setting) -> dict[str, float | str]:
     """How many tablets are believed left, and so how many go in or come out; nothing where no feeder was noted."""
-    if not _noted(line.case):
+    if not _noted(line.case) or (kit.tablet is not None and held_others(line.case, kit.tablet)):
         return {}
     left = round(float(np.median(line.beside.state.tablet_grams)) / kit.tablet_grams)
     more = setting.tablets - left

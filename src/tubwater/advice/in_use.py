@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
+from types import MappingProxyType
 
 import numpy as np
 
@@ -12,14 +14,22 @@ from tubwater.advice.aeration import air_helps, has_air
 from tubwater.advice.attended import be_there
 from tubwater.advice.care import due_tasks
 from tubwater.advice.decide import Decision, Kit, acid_beside, bank_is_thin, bromide_to, calcium_to, decide, kit_of
-from tubwater.advice.drains import Change, after_change, change_needed, expected_after
-from tubwater.advice.ending import after_soak, fit_after_test, left_out, low_point, not_in_time, outcome_of, shopping
-from tubwater.advice.feeder import set_feeder, setting_for
-from tubwater.advice.heating import hose_minutes, reheat_minutes
+from tubwater.advice.drains import Change, after_change, change_needed, write_change
+from tubwater.advice.ending import (
+    after_soak,
+    fit_after_test,
+    left_out,
+    low_point,
+    not_in_time,
+    outcome_of,
+    runs_out,
+    shopping,
+)
+from tubwater.advice.feeder import fresh_feeder, held_others, set_feeder, setting_for
 from tubwater.advice.measures import amount_of, grams_floor
 from tubwater.advice.now import Situation
 from tubwater.advice.restraint import held_back, ph_in_doubt, remains, within_aims
-from tubwater.advice.shock import shock_most, shock_to_hold
+from tubwater.advice.shock import SHOCK_ENOUGH, shock_most, shock_notes, shock_to_hold
 from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent, within
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
@@ -27,18 +37,14 @@ from tubwater.advice.worth import better_tests
 from tubwater.belief import Observer
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Amount, Plan, Product, Reason, Step, StepKind, Verdict, VerdictKind
+from tubwater.tub import Amount, Plan, Reason, Step, StepKind, Verdict, VerdictKind
 
 __all__ = ["plan_in_use"]
 
 _OVERNIGHT = 1.0  # d; lost sanitizer is looked at again the next day
-_LOW_FOR_LONG = 0.2  # of the hours until the next visit (judgement)
-_HIGH_FOR_LONG = 0.1  # the same, for too much (judgement)
 _NEARLY = 0.05  # pH below the aim that is left alone (judgement)
 _AIRED = 0.1  # pH above the lower end of the aim, to which air goes (judgement)
-_SHOCK_ENOUGH = 0.8  # of the shock that was asked for
 _REASONS = {
-    "acid": "lower-ph",
     "bicarbonate": "raise-alkalinity",
     "soda_ash": "raise-ph",
     "calcium": "raise-calcium",
@@ -75,18 +81,37 @@ class _Task:
 
 def plan_in_use(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: bool = False) -> Plan:
     """Steps in order for the water as it is; ``shock`` treats it as if the sanitizer had been lost."""
-    task = _task(case, verdict, wishes, seed, shock)
-    first, litres = urgent(task.case, task.recovery), float(np.median(task.case.rates.litres))
-    visit, line = within(task.visit, wishes.minutes, first, litres, partial(_written, task))
+    task = _task(case, verdict, wishes, seed, shock or _recovering(case, verdict))
+    visit, line = _cut(task)
+    if not task.recovery and _finds_no_room(task, visit, line):
+        task = _task(case, verdict, wishes, seed, False, {"oxidizer": 0.0})
+        visit, line = _cut(task)
     return _packed(task, line, visit)
 
 
-def _task(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, shock: bool) -> _Task:
-    recovery = shock or _recovering(case, verdict)
+def _cut(task: _Task) -> tuple[Visit, Timeline]:
+    """The visit that its minutes hold, written out."""
+    first, litres = urgent(task.case, task.recovery), float(np.median(task.case.rates.litres))
+    return within(task.visit, task.wishes.minutes, first, litres, partial(_written, task))
+
+
+def _finds_no_room(task: _Task, visit: Visit, line: Timeline) -> bool:
+    """The oxidizer that is wanted is too much by its smallest measure: what stood against its acid has no reason."""
+    return (item := visit.find("oxidizer")) is not None and line.given(item.product) <= 0.0
+
+
+def _task(
+    case: Situation,
+    verdict: Verdict,
+    wishes: Wishes,
+    seed: int,
+    recovery: bool,
+    without: Mapping[str, float] = MappingProxyType({}),
+) -> _Task:
     change = change_needed(case)
     case = after_change(case, change.litres) if change else case
     kit = kit_of(case)
-    decision = decide(case, kit, wishes, np.random.default_rng(11), _fixed(case, kit, recovery))
+    decision = decide(case, kit, wishes, np.random.default_rng(11), {**_fixed(case, kit, recovery), **without})
     more = {"calcium": calcium_to(case, kit), "bromide": bromide_to(case, kit)}
     decision = replace(decision, levers=within_aims(case, kit, decision.levers, seed, recovery) | more)
     return _Task(case, verdict, wishes, seed, kit, decision, change, recovery)
@@ -103,7 +128,7 @@ def _recovering(case: Situation, verdict: Verdict) -> bool:
 
 def _middle(case: Situation) -> float:
     reading = case.last_valid(case.sanitizer_quantity)
-    assert reading is not None  # without one, nothing is planned but a test
+    assert reading is not None  # without one, only a test is planned
     return case.middle(reading)
 
 
@@ -115,25 +140,32 @@ def _fixed(case: Situation, kit: Kit, recovery: bool) -> dict[str, float]:
 
 
 def _written(task: _Task, visit: Visit) -> Timeline:
-    """The timeline of a visit."""
+    """The timeline of a visit; acid before bicarbonate only where both then go in."""
+    line = _line(task, visit, acid_first=True)
+    first, base = (s.reasons[0].kind for s in line.steps if s.reasons), task.kit.bicarbonate
+    alone = "lower-ph-first" in first and base is not None and line.given(base) <= 0.0
+    return _line(task, visit, acid_first=False) if alone else line
+
+
+def _line(task: _Task, visit: Visit, acid_first: bool) -> Timeline:
     line = Timeline(task.case, task.seed, due_tasks(task.case))
     if task.verdict.kind is not VerdictKind.FIT or task.recovery:
         line.add(Step(StepKind.KEEP_OUT, reasons=task.verdict.reasons))
     if task.recovery and visit.cleans:
         line.clean()
     if task.change:
-        _change_water(line, task.case, task.change)
+        write_change(line, task.case, task.change)
     if visit.left and not visit.wanted:
         line.cover()
         return line
     line.prepare()
     old, doubt = _too_old(task), ph_in_doubt(task.case)
-    if old:
+    if old and not task.change:
         line.test((task.case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY), old)
     elif doubt:
         line.test((Quantity.PH,), doubt)
     given: dict[str, float] = {}
-    for item in visit.wanted:
+    for item in _in_order(line, task, visit.wanted) if acid_first else visit.wanted:
         if item.name != "feeder":
             given[item.name] = _add(line, task, _beside_base(task, item, given), visit.retests)
     _rest_of_shock(line, task, visit, given)
@@ -174,40 +206,41 @@ def _rest_of_shock(line: Timeline, task: _Task, visit: Visit, given: dict[str, f
     item = visit.find("oxidizer")
     moved = any(given.get(name, 0.0) > 0.0 for name in ("acid", "bicarbonate", "soda_ash"))
     rest = item.grams - given.get("oxidizer", 0.0) if item else 0.0
-    if item and task.recovery and moved and rest >= (1.0 - _SHOCK_ENOUGH) * item.grams:
+    if item and task.recovery and moved and rest >= (1.0 - SHOCK_ENOUGH) * item.grams:
         _add(line, task, replace(item, grams=rest), visit.retests)
+
+
+def _in_order(line: Timeline, task: _Task, wanted: tuple[Wanted, ...]) -> tuple[Wanted, ...]:
+    """Acid before bicarbonate where the pH keeps people out, and bicarbonate has no room but after it."""
+    base, acid = (next((w for w in wanted if w.name == name), None) for name in ("bicarbonate", "acid"))
+    reading, high = task.case.last_valid(Quantity.PH), _highest(task, "acid")
+    if base is None or acid is None or reading is None:
+        return wanted
+    kept_out = task.case.middle(reading) > task.case.limits(Quantity.PH).bathing_high
+    if not kept_out or line.fits(base.product, base.grams, high):
+        return wanted
+    if not line.fits_after(acid.product, acid.grams, base.product, base.grams, high):
+        return wanted
+    return (acid, base, *(w for w in wanted if w not in (acid, base)))
 
 
 def _beside_base(task: _Task, item: Wanted, given: dict[str, float]) -> Wanted:
     """Acid that stands against what bicarbonate brings, in the share in which that really went in."""
     base = task.decision.levers.get("bicarbonate", 0.0)
-    if item.name != "acid" or base <= 0.0:
+    if item.name != "acid" or base <= 0.0 or "bicarbonate" not in given:
         return item
     return replace(item, grams=grams_floor(item.product, item.grams * min(given.get("bicarbonate", 0.0) / base, 1.0)))
-
-
-def _change_water(line: Timeline, case: Situation, change: Change) -> None:
-    minutes, litres = hose_minutes(change.litres), change.litres
-    off, full = ("electric-off", "power-when-full") if case.tub.equipment.pump else ("fire-out", "fire-when-full")
-    cautions, again = (off, "drain-where-allowed"), (Reason("on-again-when-full"),)
-    line.add(Step(StepKind.DRAIN, minutes=minutes, litres=litres, reasons=(change.reason,), cautions=cautions))
-    filled = Step(StepKind.FILL, minutes=minutes, litres=litres, expected=expected_after(case), partial=True)
-    line.add(replace(filled, reasons=again, cautions=(full,)))
-    heating = reheat_minutes(case.tub, change.litres)
-    if heating > 0.0:
-        line.add(Step(StepKind.HEAT, minutes=heating, reasons=(Reason("warm-before-dosing"),)))
-    line.test((case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY), Reason("know-before-balancing"))
 
 
 def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> float:
     """An addition, g; alkalinity and pH only in part where the keeper's test can then tell how it went."""
     quantity = _SHOWS.get(item.name, Quantity.TOTAL_ALKALINITY)
     quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
+    reason = _reason(task, item.name, line)
     in_part = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
+    in_part = in_part and reason.kind != "lower-ph-first"  # the test comes after what it makes room for
     grams = item.grams * (defaults()["retest_share"].value if in_part else 1.0)
-    given = line.dose(
-        item.product, grams, _reason(task, item.name, line), quantity, _highest(task, item.name), item.parts
-    )
+    given = line.dose(item.product, grams, reason, quantity, _highest(task, item.name), item.parts)
     if in_part and retests and given > 0.0:
         rest = amount_of(item.product, max(item.grams - given, 0.0), down=True)
         line.test(
@@ -239,7 +272,13 @@ def _reason(task: _Task, name: str, line: Timeline) -> Reason:
     if name == "bicarbonate" and float(values["value"]) >= limits.aim_low:
         low = float(np.mean(Observer(line.beside.state).read(quantity) < limits.aim_low))
         return Reason("alkalinity-may-be-low", values | {"share": low}, limits.basis)
-    return Reason(_REASONS[name], values, limits.basis)
+    return Reason(_acid_first(task, line) if name == "acid" else _REASONS[name], values, limits.basis)
+
+
+def _acid_first(task: _Task, line: Timeline) -> str:
+    """Whether the acid goes before the bicarbonate that is wanted."""
+    base = task.kit.bicarbonate if task.decision.levers.get("bicarbonate", 0.0) > 0.0 else None
+    return "lower-ph" if base is None or line.given(base) > 0.0 else "lower-ph-first"
 
 
 def _highest(task: _Task, name: str) -> float:
@@ -253,8 +292,8 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     again = _test_from(task, line)
     notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
     notes += be_there(line.steps, case.tub.equipment, case.now) if task.change else []
-    notes += [*_shock_cut(task, line), *_airless(task, line, visit), *_acid_held(task, line)]
-    notes += [*remains(case, line.beside), *_runs_low(task), *_runs_high(task)]
+    notes += [*_shock_told(task, line), *_airless(task, line, visit), *_acid_held(task, line)]
+    notes += [*remains(case, line.beside), *(() if task.recovery else runs_out(case, task.decision.lived, wishes.days))]
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
     return Plan(
@@ -266,7 +305,7 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
         end=line.beside.expect(case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY),
         low_point=low_point(case, task.decision),
         fit_when=_fit_when(task, line, again),
-        next_visit=case.now + timedelta(days=min(wishes.days, _OVERNIGHT) if task.recovery else wishes.days),
+        next_visit=_back(task, line),
         outcome=outcome_of(case, task.decision.lived, task.decision.without),
         notes=tuple(notes),
         refused=left_out(case),
@@ -277,17 +316,15 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     )
 
 
-def _shock_cut(task: _Task, line: Timeline) -> list[Reason]:
-    """Says so where the limits let in clearly less oxidizer than the recovery asks for."""
+def _back(task: _Task, line: Timeline) -> datetime:
+    """The next visit; where new water has to warm, not before the plan is done."""
+    days = min(task.wishes.days, _OVERNIGHT) if task.recovery else task.wishes.days
+    return task.case.now + max(timedelta(days=days), timedelta(minutes=line.clock if task.change else 0.0))
+
+
+def _shock_told(task: _Task, line: Timeline) -> list[Reason]:
     wanted, oxidizer = task.decision.levers.get("oxidizer", 0.0), task.kit.oxidizer
-    if not task.recovery or oxidizer is None or wanted <= 0.0:
-        return []
-    given = _grams_of(line, oxidizer)
-    if given >= _SHOCK_ENOUGH * wanted:
-        return _used_up(task, line)
-    if given <= 0.0:
-        return [Reason("shock-held-back", {"product": oxidizer.name})]
-    return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
+    return shock_notes(line, oxidizer, wanted) if task.recovery and oxidizer is not None else []
 
 
 def _acid_held(task: _Task, line: Timeline) -> list[Reason]:
@@ -295,22 +332,10 @@ def _acid_held(task: _Task, line: Timeline) -> list[Reason]:
     reading, limits = task.case.last_valid(Quantity.PH), task.case.limits(Quantity.PH)
     high = reading is not None and task.case.middle(reading) > limits.bathing_high
     behind = np.isfinite(acid_beside(task.case, task.kit))
-    if not (high and behind) or task.kit.acid is None or _grams_of(line, task.kit.acid) > 0.0:
+    if not (high and behind) or task.kit.acid is None or line.given(task.kit.acid) > 0.0:
         return []
     alkalinity = line.beside.expect(Quantity.TOTAL_ALKALINITY)[0].median
     return [Reason("acid-held-back", {"value": _ph(line), "alkalinity": alkalinity})]
-
-
-def _grams_of(line: Timeline, product: Product) -> float:
-    return sum(step.amount.grams for step in line.steps if step.amount and step.amount.product == product.name)
-
-
-def _used_up(task: _Task, line: Timeline) -> list[Reason]:
-    """Says so where all that may go in at one visit may not be enough for what the water owes."""
-    quantity = task.case.sanitizer_quantity
-    low, end = task.case.limits(quantity).keep_out_low, line.beside.expect(quantity)[0].median
-    values: dict[str, float | str] = {"quantity": str(quantity), "value": end, "low": low}
-    return [Reason("shock-may-be-used-up", values)] if end < low else []
 
 
 def _airless(task: _Task, line: Timeline, visit: Visit) -> list[Reason]:
@@ -321,25 +346,6 @@ def _airless(task: _Task, line: Timeline, visit: Visit) -> list[Reason]:
     if not air_helps(line.beside, task.case.limits(Quantity.PH).aim_low + _AIRED):
         return []
     return [Reason("air-held-back", {"quantity": str(Quantity.PH), "value": _ph(line)})]
-
-
-def _runs_low(task: _Task) -> list[Reason]:
-    """Says so where even the best plan leaves the water without enough sanitizer for long."""
-    share = float(task.decision.lived.below.mean())
-    if task.recovery or share < _LOW_FOR_LONG:
-        return []
-    limits = task.case.limits(task.case.sanitizer_quantity)
-    values: dict[str, float | str] = {"quantity": str(task.case.sanitizer_quantity), "share": share}
-    return [Reason("runs-low", {**values, "days": task.wishes.days, "low": limits.keep_out_low})]
-
-
-def _runs_high(task: _Task) -> list[Reason]:
-    """Says so where the sanitizer is likely to be above what bathing allows for long."""
-    share, quantity = float(task.decision.lived.above.mean()), task.case.sanitizer_quantity
-    if task.recovery or share < _HIGH_FOR_LONG:
-        return []
-    high = task.case.limits(quantity).bathing_high
-    return [Reason("runs-high", {"quantity": str(quantity), "share": share, "high": high})]
 
 
 def _test_from(task: _Task, line: Timeline) -> datetime:
@@ -365,7 +371,7 @@ def _fit_when(task: _Task, line: Timeline, again: datetime) -> tuple[Reason, ...
 
 def _hand_over(task: _Task, line: Timeline, visit: Visit, again: datetime) -> list[Reason]:
     """What the minutes do not reach: to a named person where there is one, otherwise to the next visit."""
-    minutes, by, needed = task.wishes.minutes, task.wishes.later_by, line.clock
+    case, minutes, by, needed = task.case, task.wishes.minutes, task.wishes.later_by, line.clock
     if minutes is None or (needed <= minutes and not visit.left):
         return []
     cleaned = [Reason("clean-later")] if task.recovery and not visit.cleans else []
@@ -374,9 +380,11 @@ def _hand_over(task: _Task, line: Timeline, visit: Visit, again: datetime) -> li
     if task.kit.tablet is not None:
         setting = setting_for(line, task.kit, task.decision)
         visit = visit.feeding(setting.tablets * task.kit.tablet_grams, setting.opening)
-    for step in handed_over(task.case, visit, line, task.wishes):
+    tablet = next((item.product for item in visit.left if item.name == "feeder"), None)
+    others = fresh_feeder(by) if tablet is not None and held_others(case, tablet) else ()
+    for step in (*others, *handed_over(case, visit, line, task.wishes)):
         line.add(step)
-    bathing = (task.case.sanitizer_quantity, Quantity.PH)
-    reasons = (Reason("minutes-end", {"minutes": minutes}), fit_after_test(task.case, again))
+    bathing = (case.sanitizer_quantity, Quantity.PH)
+    reasons = (Reason("minutes-end", {"minutes": minutes}), fit_after_test(case, again))
     line.add(Step(StepKind.HAND_OVER, by=by, quantities=bathing, reasons=reasons))
     return cleaned

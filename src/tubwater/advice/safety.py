@@ -85,9 +85,15 @@ def largest_allowed(
         tried = grams_floor(product, most * share)
         if tried <= 0.0:
             return 0.0
-        if allowed(beside, beside.dosed(composition, tried, spread), sanitizer_high):
+        if _may_go_in(beside, composition, tried, spread, sanitizer_high):
             return tried
     return 0.0
+
+
+def _may_go_in(beside: Beside, composition: Composition, grams: float, spread: float, sanitizer_high: float) -> bool:
+    """With errors of the measure as drawn and without any: a lucky draw lets nothing in."""
+    drawn, exact = beside.dosed(composition, grams, spread), beside.exactly(composition, grams)
+    return allowed(beside, drawn, sanitizer_high) and allowed(beside, exact, sanitizer_high)
 
 
 def _within(after: np.ndarray, before: np.ndarray, low: float, high: float) -> bool:

@@ -8,15 +8,16 @@ from numpy.typing import NDArray
 from tubwater.advice.decide import Kit, oxidizer_to
 from tubwater.advice.now import Situation
 from tubwater.advice.safety import SHOCK_HEADROOM, cap_grams
-from tubwater.advice.timeline import MOST_PARTS
+from tubwater.advice.timeline import MOST_PARTS, Timeline
 from tubwater.chemistry import Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
 from tubwater.facts import defaults
-from tubwater.tub import Product
+from tubwater.tub import Product, Reason
 
-__all__ = ["shock_most", "shock_to_hold"]
+__all__ = ["SHOCK_ENOUGH", "shock_most", "shock_notes", "shock_to_hold"]
 
 Array = NDArray[np.float64]
+SHOCK_ENOUGH = 0.8  # of the shock that was asked for (judgement)
 _SIZES = 12  # shocks tried
 _MEMBERS = 200
 _HOLDS = 0.9  # probability with which a shock has to hold (judgement)
@@ -49,6 +50,26 @@ def shock_most(kit: Kit) -> float:
     if kit.oxidizer is not None and kit.oxidizer.substance == "monopersulfate":
         return defaults()["shock_most_mg"].value
     return SHOCK_HEADROOM * defaults()["shock_mg"].value
+
+
+def shock_notes(line: Timeline, oxidizer: Product, wanted: float) -> list[Reason]:
+    """Says so where the limits let in clearly less oxidizer than the recovery asks for, ``wanted`` g, or where all
+    that went in may not be enough for what the water owes."""
+    given = line.given(oxidizer)
+    if wanted <= 0.0:
+        return []
+    if given >= SHOCK_ENOUGH * wanted:
+        return _used_up(line)
+    if given <= 0.0:
+        return [Reason("shock-held-back", {"product": oxidizer.name})]
+    return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
+
+
+def _used_up(line: Timeline) -> list[Reason]:
+    quantity = line.case.sanitizer_quantity
+    low, end = line.case.limits(quantity).keep_out_low, line.beside.expect(quantity)[0].median
+    values: dict[str, float | str] = {"quantity": str(quantity), "value": end, "low": low}
+    return [Reason("shock-may-be-used-up", values)] if end < low else []
 
 
 def _most(case: Situation, kit: Kit, product: Product, recipe: Composition) -> float:

@@ -183,6 +183,10 @@ class Timeline:
             found = largest_allowed(self._as_warm, product, composition, found, self.litres, sanitizer_high)
         return found
 
+    def given(self, product: Product) -> float:
+        """All of a product that goes in, g."""
+        return sum(s.amount.grams for s in self.steps if s.amount and s.amount.product == product.name)
+
     def fits(self, product: Product, grams: float, sanitizer_high: float) -> bool:
         """Whether so much of a product may go in as the water now is."""
         composition, spread = self.case.products.compositions[product.name], measure_spread(product)
