@@ -46,7 +46,7 @@ def words(text: str) -> str:
 def test_the_outlook_has_its_charts_and_each_a_table(client: TestClient, known: str) -> None:
     page = client.get(f"/tubs/{known}/outlook").text
     assert page.count("<figure") == page.count("<table") == 2
-    assert "Test again by" in words(page) and "With what you ask" not in words(page)
+    assert "Test now: " in words(page) and "With what you ask" not in words(page)
 
 
 def test_what_is_asked_stands_beside_what_would_be_without_it(client: TestClient, known: str) -> None:

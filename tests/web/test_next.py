@@ -8,6 +8,7 @@ from fastapi.testclient import TestClient
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
+from tubwater.services.visits import Visits
 from tubwater.web.show import say
 from web.harness import Clock
 
@@ -26,3 +27,12 @@ def test_while_the_oxidizer_works_the_test_stands_with_the_time_from_which_it_co
 def test_without_a_wait_the_test_is_simply_next(client: TestClient, tub: str) -> None:
     text = client.get(f"/tubs/{tub}").text
     assert say("next.test") in text and BEGIN not in text
+
+
+def test_during_a_visit_the_answer_to_a_test_leads_back_to_it(client: TestClient, keeping: Keeping, tub: str) -> None:
+    keeping.record(tub, Kind.TEST, {"method": "strip", "bromine": 2, "pH": 7.8}, id="read")
+    before = client.get(f"/tubs/{tub}/tested/read").text
+    visit = Visits(keeping).begin(tub)
+    said = client.get(f"/tubs/{tub}/tested/read").text
+    assert f'class="do" href="/tubs/{tub}/visit/{visit}"' in said and "/visit/" not in before
+    assert say("next.first", product="oxidizer") in before and say("next.first", product="oxidizer") not in said

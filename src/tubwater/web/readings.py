@@ -16,6 +16,7 @@ from tubwater.services.ports import Kind
 from tubwater.services.record import asks_for_record
 from tubwater.services.tested import LastReading, Odd, last_readings, odd_readings, water_without
 from tubwater.services.tubfile import TubFile
+from tubwater.services.visits import Visits
 from tubwater.tub import Expectation, Quantity
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm, look_of, test_of
@@ -80,6 +81,7 @@ def tested(request: Request, desk: Here, tub: str, entry: str, checked: bool = F
             "units": file.units,
             "verdict": verdict,
             "next": coming,
+            "running": Visits(desk.keeping).current(tub),
             "changed": list(zip(found.before, found.after, strict=True)),
             "odd": () if checked else found.odd,
             "readings": found.readings,

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse
 
 from tubwater.errors import InputError, Problem
 from tubwater.reports.ledger import drain_words, figure, since_lines
-from tubwater.reports.units import day, number
+from tubwater.reports.units import day, rough
 from tubwater.services.learned import LearnedValue
 from tubwater.tub import VolumeBasis
 from tubwater.units import Dimension, parse_amount
@@ -103,5 +103,5 @@ def litres_of(text: str, most: float) -> float | None:
 
 
 def _learnt(value: LearnedValue) -> Learnt:
-    now, before = (number(value.low), number(value.high)), (number(value.prior_low), number(value.prior_high))
-    return Learnt(value.key, value.unit, number(value.median), now, before, value.known >= _SOME)
+    now, before = (rough(value.low), rough(value.high)), (rough(value.prior_low), rough(value.prior_high))
+    return Learnt(value.key, value.unit, rough(value.median), now, before, value.known >= _SOME)
