@@ -36,3 +36,18 @@ def test_during_a_visit_the_answer_to_a_test_leads_back_to_it(client: TestClient
     said = client.get(f"/tubs/{tub}/tested/read").text
     assert f'class="do" href="/tubs/{tub}/visit/{visit}"' in said and "/visit/" not in before
     assert say("next.first", product="oxidizer") in before and say("next.first", product="oxidizer") not in said
+
+
+def test_what_happened_since_the_last_reading_stands_beside_what_is_believed_now(
+    client: TestClient, keeping: Keeping, clock: Clock, tub: str
+) -> None:
+    keeping.record(tub, Kind.TEST, {"method": "strip", "bromine": 3, "pH": 7.5})
+    clock.time += timedelta(hours=13)
+    assert say("tub.since.age", hours=13.0).split(";")[0] in unbound(client.get(f"/tubs/{tub}").text)
+    keeping.record(tub, Kind.SOAKED, {"people": 2, "lasted": "30 min"})
+    keeping.record(tub, Kind.DOSED, {"product": "oxidizer", "amount": "20 g"})
+    assert "Since that reading: 1 soak, 1 dose." in unbound(client.get(f"/tubs/{tub}").text)
+
+
+def unbound(text: str) -> str:
+    return text.replace("&nbsp;", " ")
