@@ -130,6 +130,8 @@ def written(case: Situation, found: Procedure, deeds: tuple[Deed, ...], seed: in
             level_test(line, deed)
         elif deed.free_chlorine > 0.0:
             shopping += disinfecting(line, case, deed, sum(d.minutes for d in deeds[place:] if d.do == StepKind.WAIT))
+        elif deed.do == StepKind.PREPARE:
+            line.prepare()
         else:
             line.add(_step(case, deed))
         _passes(line, case, deed)
