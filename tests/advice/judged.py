@@ -190,7 +190,7 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
     begin, owed = look_at(a, state, None), 0.0
     yielded: Look | None = begin
     if a.bathed and not any(_bathes(step) for step in a.plan.steps):
-        state, yielded = _soaked(a, state, rates), None
+        state, yielded = _soaked(a.bathed, state, rates), None
     for step in a.plan.steps:
         if step.kind is StepKind.FILL and not step.partial:  # of a partial change, the drain brings in the new water
             zero = np.zeros_like(state.ph)

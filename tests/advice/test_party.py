@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 
@@ -10,9 +11,11 @@ from advice.purpose_scenes import BOTH, CHLORINE, GOOD, about, note, notes, of
 from advice.scenes import CLEAR, NOW, SHELF, a_test
 from tubwater.advice import Wishes
 from tubwater.facts import Quantity, defaults
+from tubwater.reports.plain import step_text
 from tubwater.tub import Dosed, Plan, Shelf, Soaked, StepKind, VerdictKind
 
 CARRIES = {"party-in-groups", "party-too-much"}
+BATHES = {"party-runs", "party-runs-one"}
 
 
 def oxidizer(plan: Plan) -> float:
@@ -24,6 +27,7 @@ def oxidizer(plan: Plan) -> float:
 def test_a_party_is_made_ready_tested_bathed_tested_and_dosed() -> None:
     plan = about("before-party", people=4.0, minutes=60.0, hours=4.0)
     kinds = [r.kind for s in plan.steps for r in s.reasons]
+    kinds = ["party-runs" if kind in BATHES else kind for kind in kinds]
     wanted = ["party-before", "party-runs", "party-over", "after-so-many", "night-under-cover", "morning-after"]
     assert list(dict.fromkeys(k for k in kinds if k in wanted)) == wanted
     test = next(s for s in plan.steps if "party-before" in {r.kind for r in s.reasons})
@@ -46,10 +50,33 @@ def test_a_party_that_the_water_does_not_carry_is_told_so_with_the_wait_between_
     assert float(told.values["count"]) < float(told.values["wanted"]) == 8.0 and float(told.values["wait"]) >= 30.0
 
 
+def test_a_party_is_bathed_in_groups_with_a_test_before_and_a_dose_between() -> None:
+    plan = about("before-party", people=6.0, minutes=60.0, hours=4.0)
+    groups = [n for n, s in enumerate(plan.steps) if {r.kind for r in s.reasons} & BATHES]
+    assert len(groups) > 1 and "bathe" in step_text(plan.steps[groups[0]])
+    assert "Wait" not in step_text(plan.steps[groups[0]])
+    for before, after in pairwise(groups):
+        between = plan.steps[before + 1 : after]
+        assert between[0].kind is between[-1].kind is StepKind.TEST
+        assert Quantity.PH in between[-1].quantities
+    dosed = [s for s in plan.steps[groups[0] : groups[-1]] if s.amount]
+    assert dosed and all(s.amount.grams > 0.0 for s in dosed if s.amount)
+    baths = [r.values for n in groups for r in plan.steps[n].reasons if r.kind in BATHES]
+    taken = sum(float(b["people"]) * float(b["minutes"]) / 30.0 for b in baths)
+    waits = note(plan, "party-waits").values
+    assert taken == pytest.approx(float(waits["count"])) and float(waits["rest"]) == pytest.approx(12.0 - taken)
+
+
+def test_few_people_bathe_at_once() -> None:
+    plan = about("before-party", people=1.0, minutes=20.0)
+    (group,) = [r.values for s in plan.steps for r in s.reasons if r.kind in BATHES]
+    assert (group["people"], group["minutes"]) == (1.0, 20.0) and "party-waits" not in notes(plan)
+
+
 def test_more_people_get_more_oxidizer_afterwards_up_to_the_caps_and_the_rest_is_told() -> None:
     few, many = (
-        about("before-party", people=2.0, minutes=30.0),
-        about("before-party", people=4.0, minutes=60.0, hours=4.0),
+        about("after-soak", people=1.0, minutes=30.0),
+        about("after-soak", people=6.0, minutes=60.0),
     )
     assert 0.0 < oxidizer(few) <= oxidizer(many)
     assert float(note(many, "party-rest").values["grams"]) > 0.0

@@ -14,6 +14,7 @@ import numpy as np
 from tubwater.advice.closing import kept_out
 from tubwater.advice.decide import Kit, kit_of
 from tubwater.advice.ending import fit_after_test, left_out, shopping
+from tubwater.advice.measures import smallest
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
 from tubwater.advice.replay import ends_at, replayed
@@ -34,6 +35,9 @@ _WAKE, _SLEEP = 8, 22  # o'clock, between which somebody tests (judgement)
 _JUST = timedelta(hours=3)  # a soak noted so long ago is the one that is asked about (judgement)
 _SURE = 0.9  # of the believed tubs stay above what keeps people out (judgement)
 _MOST_GROUP = 24  # person-half-hours that are looked at
+_MOST_GROUPS = 3  # at one party; each costs the reaction of a dose (judgement)
+_HALF_HOUR, _BATHS = 30.0, 2.0  # min of one bath, and baths in an hour
+_NONE = 1e-6
 _PLACE = 0.75  # within the aim: its upper half before a night (judgement)
 _ENOUGH = 0.8  # of what is wanted; less is told
 _HELD_BACK = {"readings-do-not-fit", "wait-running", "monopersulfate-window"}
@@ -55,9 +59,9 @@ def plan_party(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, pur
     bathing = (case.sanitizer_quantity, Quantity.PH)
     line.test(bathing, Reason("party-before"))
     told = (_uses(case, line, about), _carries(case, line, about))
-    _bathe(line, case, about)
+    waits = _bathe(line, case, about)
     wanted = _afterwards(line, case)
-    return _packed(plan, line, case, purpose, begins, (*told, *wanted))
+    return _packed(plan, line, case, purpose, begins, (*told, *waits, *wanted))
 
 
 def plan_after_soak(
@@ -70,7 +74,7 @@ def plan_after_soak(
     line.add(kept_out(verdict, Reason("just-soaked")))
     told = (_uses(case, line, about),)
     if not _noted(case):
-        line.beside.state = _soaked(line, case, about)
+        line.beside.state = _soaked(line, _said(about, "people"), _said(about, "minutes"))
     wanted = _afterwards(line, case)
     bare = _nothing_yet(case, verdict, seed, purpose)
     return _packed(bare, line, case, purpose, case.now, (*told, *wanted))
@@ -89,9 +93,8 @@ def _noted(case: Situation) -> bool:
     return any(isinstance(e, Soaked) and timedelta() <= case.now - e.at <= _JUST for e in case.belief.events)
 
 
-def _soaked(line: Timeline, case: Situation, about: About, share: float = 1.0) -> TubState:
-    people = share * _said(about, "people")
-    state = soak(line.beside.state, line.beside.rates, share * _bather_hours(about), people)
+def _soaked(line: Timeline, people: float, minutes: float) -> TubState:
+    state = soak(line.beside.state, line.beside.rates, people * minutes / 60.0, people)
     return replace(state, ph=Observer(state).solved.ph)
 
 
@@ -107,16 +110,22 @@ def _uses(case: Situation, line: Timeline, about: About) -> Reason:
 
 def _carries(case: Situation, line: Timeline, about: About) -> Reason:
     """How many person-half-hours leave enough sanitizer, and between which a test comes."""
-    limit, rates = case.limits(case.sanitizer_quantity).keep_out_low, line.beside.rates
-    count = 0
-    while count < _MOST_GROUP:
-        after = soak(line.beside.state, rates, 0.5 * (count + 1), float(count + 1))
-        if float(np.mean(case.sanitizer_of(after) >= limit)) < _SURE:
-            break
-        count += 1
-    kind = "party-in-groups" if count else "party-too-much"
-    values: dict[str, float | str] = {"count": float(count), "wanted": 2.0 * _bather_hours(about), "low": limit}
+    count, wanted = _carried(case, line), _BATHS * _bather_hours(about)
+    kind = "party-carried" if count >= wanted else "party-in-groups" if count else "party-too-much"
+    limit = case.limits(case.sanitizer_quantity).keep_out_low
+    values: dict[str, float | str] = {"count": float(count), "wanted": wanted, "low": limit}
     return Reason(kind, {**values, "quantity": str(case.sanitizer_quantity), "wait": _between(case, line)}, _LOAD)
+
+
+def _carried(case: Situation, line: Timeline) -> int:
+    """Person-half-hours that water which is tested good carries before it may be below what keeps people out."""
+    limits, rates, state = case.limits(case.sanitizer_quantity), line.beside.rates, line.beside.state
+    good = case.sanitizer_of(state) >= limits.bathing_low
+    for count in range(_MOST_GROUP if good.any() else 0):
+        after = case.sanitizer_of(soak(state, rates, (count + 1) / _BATHS, float(count + 1)))
+        if float(np.mean(after[good] >= limits.keep_out_low)) < _SURE:
+            return count
+    return _MOST_GROUP if good.any() else 0
 
 
 def _between(case: Situation, line: Timeline) -> float:
@@ -126,11 +135,53 @@ def _between(case: Situation, line: Timeline) -> float:
     return max(line.reaction_minutes, mixed) if product and product.substance == "monopersulfate" else mixed
 
 
-def _bathe(line: Timeline, case: Situation, about: About) -> None:
-    values: dict[str, float | str] = {"people": _said(about, "people"), "minutes": _said(about, "minutes")}
-    line.wait(_said(about, "minutes"), Reason("party-runs", values))
-    line.beside.state = _soaked(line, case, about)
-    line.test((case.sanitizer_quantity,), Reason("party-over"))
+def _bathe(line: Timeline, case: Situation, about: About) -> tuple[Reason, ...]:
+    """Groups of as many as the water carries, one at least, each between two tests, with the dose between them.
+
+    Returns:
+        What is told of those who have to wait for another day.
+    """
+    wanted = left = _BATHS * _bather_hours(about)
+    for group in range(1, _MOST_GROUPS + 1):
+        left -= _group(line, case, about, min(left, max(_carried(case, line), 1.0)), left)
+        done = left <= _NONE or group == _MOST_GROUPS
+        read = (case.sanitizer_quantity,) if done else (case.sanitizer_quantity, Quantity.PH)
+        line.test(read, Reason("party-over"))
+        if done or not _restored(line, case):
+            break
+    if left <= _NONE:
+        return ()
+    return (Reason("party-waits", {"count": wanted - left, "wanted": wanted, "rest": left}, _LOAD),)
+
+
+def _group(line: Timeline, case: Situation, about: About, baths: float, left: float) -> float:
+    """One group in the water: as many people as that makes, for half an hour or less; the baths that they take."""
+    most, stay = _said(about, "people"), min(_said(about, "minutes"), _HALF_HOUR)
+    people = min(max(float(np.floor(baths * _HALF_HOUR / stay + _NONE)), 1.0), most)
+    minutes = _HALF_HOUR * baths / people if baths >= left else stay
+    values: dict[str, float | str] = {"people": float(people), "minutes": float(minutes)}
+    values |= {"low": case.limits(case.sanitizer_quantity).keep_out_low, "quantity": str(case.sanitizer_quantity)}
+    line.wait(minutes, Reason("party-runs" if people > 1.0 else "party-runs-one", values))
+    line.beside.state = _soaked(line, people, minutes)
+    return people * minutes / _HALF_HOUR
+
+
+def _restored(line: Timeline, case: Situation) -> bool:
+    """The dose between two groups, its reaction and the test that lets the next in; False where none may follow."""
+    limits, product = case.limits(case.sanitizer_quantity), kit_of(case).oxidizer
+    grams = line.nearest(product, _wanted(line, case, kit_of(case), hours=0.0)) if product else 0.0
+    if product is None or grams <= 0.0:
+        read = float(np.median(case.sanitizer_of(line.beside.state)))
+        return read >= limits.bathing_low  # enough is left: the test after this group lets the next one in
+    if not line.fits(product, smallest(product), limits.bathing_high):
+        return False
+    line.prepare()
+    if line.dose(product, grams, Reason("between-groups"), case.sanitizer_quantity, limits.bathing_high) <= 0.0:
+        return False
+    if product.substance == "monopersulfate":
+        line.react(Reason("let-it-react"))
+    line.test((case.sanitizer_quantity, Quantity.PH), Reason("party-next"))
+    return True
 
 
 def _afterwards(line: Timeline, case: Situation) -> tuple[Reason, ...]:
@@ -158,12 +209,12 @@ def _until_morning(ends: datetime) -> float:
     return (day.replace(hour=_WAKE, minute=0, second=0, microsecond=0) - ends).total_seconds() / 60.0
 
 
-def _wanted(line: Timeline, case: Situation, kit: Kit) -> float:
-    """Grams that meet what is owed until the morning and leave the upper half of the aim."""
+def _wanted(line: Timeline, case: Situation, kit: Kit, hours: float = _MORNING_HOURS) -> float:
+    """Grams that meet what is owed for so long, until the morning, and leave the upper half of the aim."""
     if kit.oxidizer is None:
         return 0.0
     state, rates, limits = line.beside.state, line.beside.rates, case.limits(case.sanitizer_quantity)
-    ripe = state.water.demand * -np.expm1(-_MORNING_HOURS * rates.slow_rate)
+    ripe = state.water.demand * -np.expm1(-hours * rates.slow_rate)
     owed = (state.water.reductant + ripe) * case.grams_per_mol * 993.0
     goal = limits.aim_low + _PLACE * (limits.aim_high - limits.aim_low)
     missing = float(np.median(goal - case.sanitizer_of(state) + owed))

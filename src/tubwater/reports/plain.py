@@ -22,6 +22,8 @@ _OTHERWISE = {  # a reason that makes another sentence of its step
     **{kind: "clean empty" for kind in ("scrub-empty", "scrub-with-chlorine")},
     **{kind: "call authority" for kind in ("authority-first", "no-drain-before-agreed")},
     "doctor-or-authority": "call doctor",
+    "party-runs": "bathe",
+    "party-runs-one": "bathe one",
 }
 
 
@@ -75,7 +77,9 @@ def step_text(step: Step, units: UnitSystem = _METRIC) -> str:
     }
     cold = any(reason.kind == "still-cold" for reason in step.reasons)
     kind = "wait covered" if step.covered else "prepare cold" if cold else step.kind.value
-    kind = next((_OTHERWISE[r.kind] for r in step.reasons if r.kind in _OTHERWISE), kind)
+    other = next((r for r in step.reasons if r.kind in _OTHERWISE), None)
+    if other is not None:
+        kind, values = _OTHERWISE[other.kind], {**other.values, **values}
     text = text_of("step", kind, {k: v for k, v in values.items() if v is not None}, units)
     part = " " + _say("part", part=step.part, parts=step.parts) if step.parts > 1 else ""
     return text + part + (" " + _say("optional") if step.optional else "")
