@@ -18,6 +18,7 @@ from tubwater.tub import (
     Dosed,
     Drained,
     Event,
+    FeederSet,
     Filled,
     Reading,
     Reason,
@@ -193,3 +194,19 @@ def test_every_such_plan_can_be_read_in_80_columns(found: Procedure) -> None:
     lines = render_plan(plan).splitlines()
     assert max(map(len, lines)) <= 80
     assert found.key == plan.situation
+
+
+@pytest.mark.parametrize(
+    ("between", "situation"),
+    [
+        ([], "long-lapse"),
+        ([Dosed(NOW - timedelta(days=9), "oxidizer", 20.0)], "recovery"),
+        ([a_test(3.0, 7.5, at=NOW - timedelta(days=9))], "recovery"),
+        ([FeederSet(NOW - timedelta(days=20), "tablets", 2.0, 0.5)], "recovery"),
+    ],
+)
+def test_nothing_read_twice_in_two_weeks_and_nothing_added_is_more_than_a_week_without(
+    between: list[Event], situation: str
+) -> None:
+    zeros = [a_test(0.0, 7.5, 80.0, at=NOW - timedelta(days=14)), CLEAR, a_test(0.0, 7.5, 80.0)]
+    assert plan_of(*between, *zeros).situation == situation

@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from tubwater.advice.lapse import Lapse, read_lapse, told_lapse
 from tubwater.advice.senses import told_of, worst_of
 from tubwater.belief import Belief, Observer, Products
 from tubwater.chemistry import INDEX, MG_PER_MOL, FrozenBuffer, freeze
@@ -38,7 +39,6 @@ from tubwater.tub import (
 )
 
 __all__ = [
-    "Lapse",
     "Situation",
     "others",
     "reaction_minutes",
@@ -47,17 +47,9 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
+_NOTHING = 0.3  # of the limit: a reading below that is next to nothing (judgement)
 _WHOLE = 0.9  # of the water out is all of it (judgement)
 _NEEDS_WATER = (Filled, Tested, Dosed, Soaked, FeederSet)
-
-
-@dataclass(frozen=True)
-class Lapse:
-    """Too little sanitizer: "lapse" with its hours, "lapse-unknown" without, or "long-lapse"."""
-
-    kind: str
-    since: datetime
-    hours: float | None
 
 
 def substance_of(product: Product) -> Substance:
@@ -194,14 +186,21 @@ class Situation:
 
     @cached_property
     def lapse(self) -> Lapse | None:
-        """The newest lapse: as it was told, or a low reading with no good one in the day before it."""
-        table, told = defaults(), self._told_lapse
+        """The newest lapse: as it was told, or as the readings show it."""
+        told = self._told_lapse
         if told is not None and told.lapse_hours is not None:
-            if told.lapse_hours <= table["lapse_hours"].value:
-                return None
-            kind = "long-lapse" if told.lapse_hours > table["long_lapse_hours"].value else "lapse"
-            return Lapse(kind, told.at, told.lapse_hours)
-        return self._unknown_lapse
+            return told_lapse(told.at, told.lapse_hours)
+        limit, low = self.limits(self.sanitizer_quantity).keep_out_low, self._low_readings
+        good = [r.at for r in self.readings(self.sanitizer_quantity) if min(self.standard(r)) >= limit]
+        none = [] if self._feeds else [r.at for r in low if self.middle(r) < _NOTHING * limit]
+        recipes = self.products.compositions
+        fed = [d.at for d in self.doses() if d.product not in recipes or recipes[d.product].oxidant > 0.0]
+        return read_lapse([r.at for r in low], none, good, fed)
+
+    @property
+    def _feeds(self) -> bool:
+        """Whether tablets were ever put in: some may still be there."""
+        return any(isinstance(e, FeederSet) and e.tablets > 0.0 for e in self._past)
 
     @property
     def lapse_hours(self) -> float | None:
@@ -223,20 +222,6 @@ class Situation:
         floor = self.limits(self.sanitizer_quantity).keep_out_low
         read = [r for r in self.readings(self.sanitizer_quantity) if not self._before_this_water(r.at)]
         return [r for r in read if self.middle(r) < floor and not self._bleached(r)]
-
-    @property
-    def _unknown_lapse(self) -> Lapse | None:
-        low = self._low_readings
-        if not low:
-            return None
-        span = timedelta(hours=defaults()["lapse_hours"].value)
-        limit = self.limits(self.sanitizer_quantity).keep_out_low
-        before = [
-            r
-            for r in self.readings(self.sanitizer_quantity)
-            if low[0].at - span <= r.at < low[0].at and min(self.standard(r)) >= limit
-        ]
-        return None if before else Lapse("lapse-unknown", low[0].at, None)
 
     @cached_property
     def good_since_lapse(self) -> tuple[datetime, ...]:
