@@ -99,7 +99,9 @@ def test_zero_right_after_a_big_dose_is_bleached_and_nothing_is_added() -> None:
     dosed = Dosed(NOW - timedelta(hours=2), "oxidizer", 80.0)
     plan = plan_for(TUB, SHELF, [dosed, CLEAR, a_test(0.0, 7.6, 80.0)], NOW)
     assert doses(plan) == []
-    assert kinds(plan)[0] is StepKind.KEEP_OUT
+    assert kinds(plan)[:3] == [StepKind.KEEP_OUT, StepKind.TEST, StepKind.SET_FEEDER]
+    assert plan.steps[1].reasons[0].kind == "dilute-to-read" and plan.steps[2].tablets == 0.0
+    assert plan.next_visit > NOW + timedelta(hours=2)
 
 
 def test_a_reading_inside_the_monopersulfate_window_counts_for_nothing() -> None:

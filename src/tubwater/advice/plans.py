@@ -10,7 +10,7 @@ from tubwater.advice.now import Situation
 from tubwater.advice.opening import with_opening_test
 from tubwater.advice.procedure import procedure_for, still_to_do
 from tubwater.advice.stops import must_test_first, plan_anew, plan_stop, plan_treatment, settled_first, stop_plan
-from tubwater.advice.too_high import plan_too_high, reads_too_high
+from tubwater.advice.too_high import plan_too_high, reads_bleached, reads_too_high
 from tubwater.advice.unknown import plan_unknown
 from tubwater.advice.verdict import judge
 from tubwater.advice.wishes import Occasion, Wishes
@@ -19,6 +19,8 @@ from tubwater.facts.situations import Procedure, Then
 from tubwater.tub import Plan, Reason, Sign, Verdict
 
 __all__ = ["usual_plan"]
+
+_WAITS = {"wait-running", "monopersulfate-window"}
 
 
 def usual_plan(case: Situation, wishes: Wishes, seed: int = 0, verdict: Verdict | None = None) -> Plan:
@@ -57,7 +59,10 @@ def _of_water(case: Situation, verdict: Verdict, found: Procedure | None, wishes
 def _of_present_water(case: Situation, verdict: Verdict, found: Procedure | None, wishes: Wishes, seed: int) -> Plan:
     treats = found is not None and found.then is Then.TREAT
     unread = treats and case.last_valid(Quantity.PH) is None and not reads_too_high(case)
-    if unread or must_test_first(case, {reason.kind for reason in verdict.reasons}):
+    kinds = {reason.kind for reason in verdict.reasons}
+    if reads_bleached(case) and not kinds & _WAITS:
+        return plan_too_high(case, verdict, seed)
+    if unread or must_test_first(case, kinds):
         return stop_plan(case, verdict, seed, "test-first")
     if reads_too_high(case):
         return plan_too_high(case, verdict, seed)

@@ -16,7 +16,7 @@ from tubwater.dynamics import Mode, advance
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Plan, Reason, Step, StepKind, Verdict
 
-__all__ = ["plan_too_high", "reads_too_high"]
+__all__ = ["plan_too_high", "reads_bleached", "reads_too_high"]
 
 _LIKELY = 0.8  # of the believed tubs have fallen (judgement)
 _LOOKS = (2.0, 4.0, 8.0, 12.0, 24.0)  # h; after a day somebody looks in any case (judgement)
@@ -30,17 +30,25 @@ def reads_too_high(case: Situation) -> bool:
     return reading is not None and max(case.standard(reading)) > case.limits(case.sanitizer_quantity).keep_out_high
 
 
+def reads_bleached(case: Situation) -> bool:
+    """The newest reading of the sanitizer is nothing, so soon after so big a dose that its colour was bleached."""
+    read = [r for r in case.readings(case.sanitizer_quantity) if case.of_this_water(r)]
+    return bool(read) and case.spoiled_by_a_dose(read[0]) == "reading-bleached"
+
+
 def plan_too_high(case: Situation, verdict: Verdict, seed: int) -> Plan:
-    """Feeder closed, no oxidizer, vented, covered, and the test that tells when it has fallen."""
-    line = Timeline(case, seed)
+    """Feeder closed, no oxidizer, vented, covered, and the test that tells when it has fallen; where the colour was
+    bleached, first the same test in thinned water."""
+    line, bathing = Timeline(case, seed), (case.sanitizer_quantity, Quantity.PH)
     line.add(Step(StepKind.KEEP_OUT, reasons=verdict.reasons))
+    if reads_bleached(case):
+        line.test(bathing[:1], Reason("dilute-to-read"))
     close_feeder(line, kit_of(case), "no-more-sanitizer", "gloves-goggles")
     line.add(Step(StepKind.VENT, minutes=10.0, reasons=(Reason("vent-first"),), cautions=("adult-stays", "vent-cover")))
     line.add(Step(StepKind.COVER, minutes=1.0, cautions=("cover-locked",)))
     hours, likely = _hours_to_fall(case)
     again = case.now + timedelta(hours=hours)
     line.wait(60.0 * hours - line.clock, Reason("let-it-fall-by-itself" if likely else "falls-slowly"), covered=True)
-    bathing = (case.sanitizer_quantity, Quantity.PH)
     line.test(bathing, Reason("has-it-fallen" if likely else "may-still-be-high"))
     return Plan(
         begins=case.now,
@@ -53,7 +61,7 @@ def plan_too_high(case: Situation, verdict: Verdict, seed: int) -> Plan:
         fit_when=(fit_after_test(case, again),),
         next_visit=again,
         outcome=None,
-        notes=(Reason("dilute-to-read"), *_changing(case)),
+        notes=(*(() if reads_bleached(case) else (Reason("dilute-to-read"),)), *_changing(case)),
         refused=left_out(case),
         seed=seed,
         ensemble=case.belief.size,
