@@ -1,6 +1,7 @@
 """The rules that nothing may break, over many random logbooks: how often each was at stake, and how often broken.
 
-Standalone: `python bench/rules.py --examples 100000` (answers, three to a logbook), `--seed`, `--workers`.
+Standalone: `python bench/rules.py --examples 100000` (answers, three to a logbook), `--seed`, `--workers`; Ctrl-C ends
+it with the counts so far, so that a long run can be gathered in parts, by seeds.
 The answers come from the same generator and the same rules as the test of the check command.
 """
 
@@ -61,16 +62,21 @@ def batch(seed: int, answers: int) -> Counter[str]:
 
 
 def counted(examples: int, seed: int, workers: int) -> Counter[str]:
-    """Counts over ``examples`` answers, shared among processes, with progress on standard error."""
+    """Counts over ``examples`` answers, shared among processes, with progress on standard error; interrupted, it
+    counts what is there."""
     total: Counter[str] = Counter()
     begun, batches = time.perf_counter(), -(-examples // _BATCH)
-    with ProcessPoolExecutor(workers) as pool:
+    pool = ProcessPoolExecutor(workers)
+    try:
         for n, found in enumerate(pool.map(batch, range(seed, seed + batches), [_BATCH] * batches), 1):
             total += found
             minutes = (time.perf_counter() - begun) / 60.0
             left = minutes / n * (batches - n)
             say = f"\r{total['answers']:,} of {examples:,} answers, {minutes:.1f} min, {left:.0f} to go "
             print(say, end="", file=sys.stderr, flush=True)
+    except KeyboardInterrupt:
+        print("\ninterrupted", end="", file=sys.stderr)
+    pool.shutdown(wait=False, cancel_futures=True)
     print(file=sys.stderr)
     return total
 

@@ -85,11 +85,18 @@ def runs_out(case: Situation, lived: Lived, days: float) -> list[Reason]:
     low, high = float(lived.below.mean()), float(lived.above.mean())
     found = []
     if low >= _LOW_FOR_LONG:
-        values: dict[str, float | str] = {"quantity": quantity, "share": low, "days": days}
-        found.append(Reason("runs-low", {**values, "low": limits.keep_out_low}))
+        values: dict[str, float | str] = {"quantity": quantity, "share": low, "low": limits.keep_out_low}
+        found.append(Reason("runs-low", values | _sooner(lived, days)))
     if high >= _HIGH_FOR_LONG:
         found.append(Reason("runs-high", {"quantity": quantity, "share": high, "high": limits.bathing_high}))
     return found
+
+
+def _sooner(lived: Lived, days: float) -> dict[str, float | str]:
+    """Whole days after which half of the believed tubs have been low, where that is before the visit."""
+    fell = float(np.quantile(lived.first_below, 0.5, method="lower"))
+    back = max(1.0, float(np.floor(fell / 24.0))) if np.isfinite(fell) else days
+    return {"back": back} if back < days else {}
 
 
 def low_point(case: Situation, decision: Decision) -> tuple[Expectation, ...]:

@@ -96,7 +96,8 @@ class Lived:
     """Averages over the hours, shape (C, M): shares of time, and the mean shortfall outside the inner band.
 
     ``end_net``: the sanitizer at the end with all monopersulfate, less all that is still owed to what people brought,
-    mg/L; below zero where the next visit begins with a debt.
+    mg/L; below zero where the next visit begins with a debt. ``first_below``: hours until the sanitizer is first below
+    the limit, infinite where it never is.
     """
 
     in_band: Array
@@ -111,6 +112,7 @@ class Lived:
     end_sanitizer: Array
     end_alkalinity: Array
     end_net: Array
+    first_below: Array
 
 
 def live(
@@ -179,6 +181,7 @@ class _Counter:
         self.bands, self.buffer, self.hours = bands, buffer, 0.0
         self.sums: dict[str, Array] = {}
         self.lowest: Array | None = None
+        self.first_below: Array = np.asarray(np.inf)
         self.last: tuple[Array, Array, Array, Array] | None = None
 
     def add(self, state: TubState, hours: float) -> None:
@@ -198,6 +201,9 @@ class _Counter:
         self._sum("above", sanitizer > b.sanitizer.bathing_high, hours)
         self._sum("soft", _soft(b, sanitizer, state.ph, alkalinity, index), hours)
         self.hours += hours
+        self.first_below = np.minimum(
+            self.first_below, np.where(sanitizer < b.sanitizer.keep_out_low, self.hours, np.inf)
+        )
         self.lowest = sanitizer if self.lowest is None else np.minimum(self.lowest, sanitizer)
         owed = totals[INDEX["demand"]] + totals[INDEX["reductant"]] - totals[INDEX["monopersulfate"]]
         self.last = (state.ph, sanitizer, alkalinity, sanitizer - owed * b.per_mg)
@@ -210,7 +216,7 @@ class _Counter:
         assert self.lowest is not None and self.last is not None
         shares = {name: value / self.hours for name, value in self.sums.items()}
         ends = dict(zip(("end_ph", "end_sanitizer", "end_alkalinity", "end_net"), self.last, strict=True))
-        return Lived(**shares, lowest=self.lowest, **ends)
+        return Lived(**shares, lowest=self.lowest, first_below=self.first_below, **ends)
 
 
 def _comfort(limits: Limits) -> float:
