@@ -25,6 +25,7 @@ _TOO_MUCH = {  # times the upper aim (judgement)
     Quantity.CYANURIC_ACID: 2.0,
 }
 _SURE = 0.7  # a read value may still be a blunder (judgement)
+_BRINGS = 1.0 / 3.0  # of the way to the aim in one change; less is not worth it (judgement)
 _LEAST = 0.1  # of the water; less is not worth the hose
 _VISITS = 2.0  # whose oxidizer together would not pay what the water owes (judgement)
 _KG_PER_M3 = 993.0
@@ -88,10 +89,13 @@ def _change(case: Situation, quantity: Quantity) -> Change | None:
     fresh = Observer(replace(case.state, water=case.rates.fill)).read(quantity)
     room = np.maximum(present - fresh, 1e-9)
     wanted = float(np.median((present - aim) / room))
-    if float(np.median(fresh)) >= 0.8 * float(np.median(present)) or wanted < _LEAST:
+    most = defaults()["drain_share_most"].value
+    brings = float(np.median(min(wanted, most) * room / np.maximum(present - aim, 1e-9)))
+    if wanted < _LEAST or brings < _BRINGS:
         return None
     values: dict[str, float | str] = {"quantity": str(quantity), "value": float(np.median(present)), "high": aim}
-    return _part(case, wanted, Reason("only-water-helps", values, case.limits(quantity).basis))
+    kind = "water-is-quicker" if quantity is Quantity.TOTAL_ALKALINITY else "only-water-helps"
+    return _part(case, wanted, Reason(kind, values, case.limits(quantity).basis))
 
 
 def after_change(case: Situation, litres: float) -> Situation:

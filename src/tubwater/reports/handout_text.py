@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from tubwater.reports.wrapped import WIDTH, bullet, wrapped
+from tubwater.reports.wrapped import bullet, filled, wrapped
 
 __all__ = ["render_handout"]
 
@@ -30,7 +29,7 @@ def render_handout(words: Mapping[str, Any]) -> str:
 def _week(steps: list[dict[str, str]]) -> Iterator[str]:
     for number, step in enumerate(steps, 1):
         time = f" ({step['time']})" if step["time"] else ""
-        yield textwrap.fill(step["text"] + time, WIDTH, initial_indent=f" {number:>2}  ", subsequent_indent="     ")
+        yield filled(step["text"] + time, f" {number:>2}  ", "     ")
 
 
 def _doses(groups: list[dict[str, Any]]) -> Iterator[str]:
@@ -38,6 +37,4 @@ def _doses(groups: list[dict[str, Any]]) -> Iterator[str]:
         yield f"  {group['name']}"
         for row in group["rows"]:
             time = f" ({row['then']})" if row["then"] else ""
-            yield textwrap.fill(
-                f"{row['reads']}: {row['do']}{time}", WIDTH, initial_indent="    ", subsequent_indent="      "
-            )
+            yield filled(f"{row['reads']}: {row['do']}{time}", "    ", "      ")

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, named, sentence, text_of
-from tubwater.reports.wrapped import WIDTH, bullet, wrapped
+from tubwater.reports.wrapped import bullet, filled, wrapped
 from tubwater.services.ledger import Built, DrainDate, Ledger, WaterChange
 from tubwater.services.tubfile import UnitSystem
 
@@ -68,7 +67,7 @@ def _rule(ledger: Ledger, date: DrainDate, units: UnitSystem) -> Iterator[str]:
     used = f" {text_of('ledger', 'used', {'used': date.used})}" if date.used else ""
     advises = "" if date.rule.decides else f" {text_of('ledger', 'advises')}"
     yield bullet(said + used + advises)
-    yield textwrap.fill(explain(date.reason), WIDTH, initial_indent="    ", subsequent_indent="    ")
+    yield filled(explain(date.reason), "    ", "    ")
 
 
 def _row(built: Built) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -10,7 +9,7 @@ from datetime import datetime, timedelta
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, marked, measured, named, quantity_unit, sentence, text_of, upper_first
 from tubwater.reports.units import moment
-from tubwater.reports.wrapped import WIDTH, wrapped
+from tubwater.reports.wrapped import filled, wrapped
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import AfterSoak, Amount, BetterTest, Expectation, Plan, Quantity, Reason, Step, Verdict, VerdictKind
 
@@ -140,7 +139,7 @@ def _step(number: int, step: Step, begins: datetime, units: UnitSystem, told: di
     late = (starts.date() - begins.date()).days
     mark = f"{starts:%H:%M}" if not late else _say("late", days=late, time=f"{starts:%H:%M}")
     head = f"{number:>2}  {mark}  ".ljust(_MARGIN)
-    yield textwrap.fill(step_text(step, units), WIDTH, initial_indent=head, subsequent_indent=" " * _MARGIN)
+    yield filled(step_text(step, units), head, " " * _MARGIN)
     if step.reasons:
         yield _inner(_say("why", text=marked(step.reasons[0], units)))
     if step.expected:
@@ -232,11 +231,7 @@ def _why_block(title: str, reasons: Iterable[Reason], units: UnitSystem) -> str:
     for reason in reasons:
         lines += list(_bullets([sentence(reason, units)]))
         basis = explain(reason)
-        lines += (
-            [textwrap.fill(_say("basis", text=basis), WIDTH, initial_indent="    ", subsequent_indent="    ")]
-            if basis
-            else []
-        )
+        lines += [filled(_say("basis", text=basis), "    ", "    ")] if basis else []
     return "\n".join(lines) + "\n"
 
 
@@ -247,9 +242,9 @@ def _section(title: str, lines: list[str]) -> str:
 def _bullets(lines: Iterable[str]) -> Iterator[str]:
     for line in lines:
         start = "  " if line.startswith("! ") else "  - "
-        yield textwrap.fill(line, WIDTH, initial_indent=start, subsequent_indent="    ")
+        yield filled(line, start, "    ")
 
 
 def _inner(text: str, hang: str = "") -> str:
     margin = " " * _MARGIN
-    return textwrap.fill(text, WIDTH, initial_indent=margin, subsequent_indent=margin + hang)
+    return filled(text, margin, margin + hang)
