@@ -27,6 +27,8 @@ from tubwater.facts import Quantity
 from tubwater.services import plan_for
 from tubwater.services.advise import case_of
 from tubwater.tub import (
+    Cared,
+    Event,
     Plan,
     Reason,
     StepKind,
@@ -92,3 +94,22 @@ def test_what_is_handed_over_says_how_much_from_when_how_long_to_wait_and_what_t
         times.append(datetime.fromisoformat(str(step.reasons[0].values["time"])))
     assert times and min(times) >= NOW + timedelta(minutes=24)
     assert all(later - earlier >= timedelta(minutes=20) for earlier, later in pairwise(times))
+
+
+def test_the_weekly_rinse_of_the_filter_stands_before_the_water_moves_where_it_is_due_and_there_is_time() -> None:
+    """Once a week, pump off (common practice)."""
+    plan = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=90.0))
+    rinse = next(n for n, s in enumerate(plan.steps) if s.task == "rinse-filter")
+    assert "electric-off" in plan.steps[rinse].cautions
+    assert plan.steps[rinse + 1].kind is StepKind.PREPARE
+    assert plan.steps[rinse + 1].starts_at == plan.steps[rinse].starts_at + plan.steps[rinse].minutes
+    assert max(s.starts_at + s.minutes for s in plan.steps) <= 90.0
+    short = plan_for(TUB, SHELF, HIGH_PH, NOW, Wishes(minutes=25.0))
+    assert "rinse-filter" not in {s.task for s in short.steps}
+
+
+@pytest.mark.parametrize(("days", "due"), [(6.0, False), (8.0, True)])
+def test_a_filter_that_was_rinsed_is_due_a_week_later(days: float, due: bool) -> None:
+    done: list[Event] = [Cared(NOW - timedelta(days=days), "rinse-filter"), CLEAR, a_test(4.0, 7.5, 90.0)]
+    plan = plan_for(TUB, SHELF, done, NOW, Wishes(minutes=90.0))
+    assert ("rinse-filter" in {s.task for s in plan.steps}) is due

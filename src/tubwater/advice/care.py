@@ -20,11 +20,11 @@ def due_tasks(case: Situation) -> list[CareStep]:
     return [task for task in mine if care_date(task, events, case.now).due <= case.now]
 
 
-def fitting(tasks: list[CareStep], minutes: float) -> list[CareStep]:
-    """Takes from ``tasks`` (in place) those that fit one after another into a wait with the pump running."""
+def fitting(tasks: list[CareStep], minutes: float, pump_off: bool = False) -> list[CareStep]:
+    """Takes from ``tasks`` (in place) those that fit one after another into so many minutes, the pump on or off."""
     taken: list[CareStep] = []
     for task in list(tasks):
-        if not task.pump_off and task.minutes <= minutes - sum(t.minutes for t in taken):
+        if task.pump_off is pump_off and task.minutes <= minutes - sum(t.minutes for t in taken):
             taken.append(task)
             tasks.remove(task)
     return taken

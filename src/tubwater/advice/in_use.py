@@ -86,6 +86,8 @@ def plan_in_use(case: Situation, verdict: Verdict, wishes: Wishes, seed: int, sh
     if not task.recovery and _finds_no_room(task, visit, line):
         task = _task(case, verdict, wishes, seed, False, {"oxidizer": 0.0})
         visit, line = _cut(task)
+    if not (task.recovery or task.change):
+        line.care_first(wishes.minutes)
     return _packed(task, line, visit)
 
 

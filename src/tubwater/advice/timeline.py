@@ -28,6 +28,7 @@ __all__ = ["MOST_PARTS", "Timeline", "mixing_factor"]
 
 MOST_PARTS = 3
 _LEAST_PART = 0.4  # of the first part; a smaller rest is not worth its wait (judgement)
+_PUMP_OFF_MINUTES = 15.0  # of a visit for care with the pump off (judgement)
 _COLD = 20.0  # degC; below it granules dissolve slowly
 _AS_WARM = 1.0  # K
 _TELLS = 1.5  # one-sigma of the keeper's method by which a change must differ to be worth a retest
@@ -108,6 +109,23 @@ class Timeline:
         """No tablet gives off anything from now on."""
         zero = np.zeros_like(self.beside.state.ph)
         self.beside.state = replace(self.beside.state, tablet_grams=zero, tablet_count=zero)
+
+    def care_first(self, minutes: float | None) -> None:
+        """Short care with the pump off that is due, before the water is moved, where the plan leaves time for it.
+
+        ``minutes``: that the keeper has, None for no limit.
+        """
+        at = next((n for n, step in enumerate(self.steps) if step.kind is StepKind.PREPARE), None)
+        if at is None:
+            return
+        room = _PUMP_OFF_MINUTES if minutes is None else min(minutes - self.clock, _PUMP_OFF_MINUTES)
+        start = self.steps[at].starts_at
+        taken = fitting(self._tasks, room, pump_off=True)
+        begins = [start + sum(t.minutes for t in taken[:n]) for n in range(len(taken))]
+        spent = sum(task.minutes for task in taken)
+        first = [task_step(task, begin) for task, begin in zip(taken, begins, strict=True)]
+        self.steps[at:] = first + [replace(s, starts_at=s.starts_at + spent) for s in self.steps[at:]]
+        self.clock += spent
 
     def clean(self) -> None:
         """Filter and waterline, with the pump off."""
