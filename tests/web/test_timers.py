@@ -1,0 +1,57 @@
+"""The timers of the pages: the short one before a strip is read, and what a phone does when a wait is over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from playwright.sync_api import Page, expect
+
+from tubwater.services.keeping import Keeping
+from tubwater.services.ports import Kind
+from web.beside import HIGH_PH, begin, later, press, walk
+from web.harness import Clock, hold
+
+# The phone of these tests writes down what shakes it and what sounds.
+HEARD = """
+() => {
+  window.heard = { shaken: 0, tones: 0 };
+  Object.defineProperty(navigator, "vibrate", { value: () => { window.heard.shaken += 1; return true; } });
+  const start = OscillatorNode.prototype.start;
+  OscillatorNode.prototype.start = function (...at) { window.heard.tones += 1; return start.apply(this, at); };
+}
+"""
+
+
+def test_a_strip_is_read_when_its_seconds_are_over(open_page: Callable[..., Page], clock: Clock, tub: str) -> None:
+    page = open_page("/")
+    page.add_init_script(f"({HEARD})()")
+    hold(page, clock.time)
+    page.goto(f"/tubs/{tub}/test?method=strip")
+    strip = page.locator(".strip")
+    seconds = int(strip.get_attribute("data-seconds") or "0")
+    assert seconds > 0
+    strip.get_by_role("button").click()
+    expect(strip.get_by_role("button")).to_be_disabled()
+    later(page, clock, seconds / 60.0)
+    expect(strip.locator(".num")).to_have_text("0")
+    expect(strip.locator("[data-ready]")).to_have_text(strip.locator("[data-ready]").get_attribute("data-ready") or "-")
+    page.wait_for_function("() => window.heard.shaken === 1")
+
+
+def test_a_phone_that_is_awake_shakes_and_sounds_once_when_a_wait_is_over(
+    open_page: Callable[..., Page], keeping: Keeping, clock: Clock, tub: str
+) -> None:
+    keeping.record(tub, Kind.TEST, HIGH_PH)
+    keeping.record(tub, Kind.NOTICED, {"clarity": "clear"})
+    page = open_page("/")
+    page.add_init_script(f"({HEARD})()")
+    hold(page, clock.time)
+    begin(page)
+    walk(page, clock, "dose")
+    press(page, "done")
+    page.locator("[data-alarm]").click()
+    expect(page.locator("[data-alarm]")).to_have_attribute("aria-pressed", "true")
+    page.wait_for_function("() => window.heard.tones === 1")  # so that it is known how it sounds
+    later(page, clock, 20)
+    expect(page.locator("[data-on] button")).to_be_enabled()
+    page.wait_for_function("() => window.heard.shaken === 1 && window.heard.tones === 4")
