@@ -28,7 +28,9 @@ _LADDER = (  # share of what the feeder takes, and opening (judgement: half open
     *((1 / 2, 0.5), (1 / 2, 0.75), (2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
 )
 _AS_GOOD = 0.5  # standard errors within which less is as good
+_FEEDS_AS_GOOD = 1.0  # the same for the feeder, which is left as it is rather than follow the noise
 _TAKE_OUT = 3.0  # standard errors by which it has to be better to take tablets out again
+_TURNED = 2.0  # tablets moved that a feeder turned from shut to open counts as (judgement)
 _TURNS = 2
 
 
@@ -115,7 +117,8 @@ def _supply(
 ) -> dict[str, float]:
     """Feeder, oxidizer now and dose after a soak together, since one stands in for the other.
 
-    Of what is as good, that which moves the fewest tablets; none is taken out again without a clear gain.
+    Of what is as good, that which moves the fewest tablets and turns the feeder least; none is taken out again without
+    a clear gain.
     """
     feeder = [{"tablet_grams": levers["tablet_grams"], "opening": levers["opening"]}]
     low, high = bounds["tablet_grams"]
@@ -127,9 +130,9 @@ def _supply(
         for after in _near(products.get("after_soak"), levers["after_soak"], bounds["after_soak"])
         for now in _near(products.get("oxidizer"), levers["oxidizer"], bounds["oxidizer"])
     ]
-    there = float(np.median(problem.state.tablet_grams))
-    rows.sort(key=lambda row: abs(row["tablet_grams"] - there))
-    best = rows[_least(problem, [dict(levers) | row for row in rows], noise=_AS_GOOD)]
+    there, opening = float(np.median(problem.state.tablet_grams)), float(np.median(problem.state.opening))
+    rows.sort(key=lambda row: abs(row["tablet_grams"] - there) / tablet + _TURNED * abs(row["opening"] - opening))
+    best = rows[_least(problem, [dict(levers) | row for row in rows], noise=_FEEDS_AS_GOOD)]
     kept = [row for row in rows if row["tablet_grams"] > there - tablet]
     if best in kept or not kept:
         return best
