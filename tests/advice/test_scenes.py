@@ -352,12 +352,14 @@ def test_strip_and_drop_kit_that_disagree_lead_to_another_test() -> None:
     assert plan.verdict.kind is not VerdictKind.FIT
 
 
-def test_care_that_is_due_stands_inside_the_waits_and_adds_no_time() -> None:
+def test_care_that_is_due_stands_inside_the_waits_and_adds_no_time_but_where_the_pump_is_off() -> None:
     plan = plan_for(TUB, SHELF, [CLEAR, a_test(3.0, 7.9, 140.0)], NOW)
     waits = [(s.starts_at, s.starts_at + s.minutes) for s in plan.steps if s.kind is StepKind.WAIT]
-    tasks = [s for s in plan.steps if s.task]
-    assert tasks
-    assert all(any(a <= s.starts_at and s.starts_at + s.minutes <= b for a, b in waits) for s in tasks)
+    moving = next(s.starts_at for s in plan.steps if s.kind is StepKind.PREPARE)
+    off = [s for s in plan.steps if s.task and "electric-off" in s.cautions]
+    beside = [s for s in plan.steps if s.task and s not in off]
+    assert beside and off and all(s.starts_at + s.minutes <= moving for s in off)
+    assert all(any(a <= s.starts_at and s.starts_at + s.minutes <= b for a, b in waits) for s in beside)
 
 
 def test_care_that_was_done_yesterday_is_not_due() -> None:
