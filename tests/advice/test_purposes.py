@@ -14,7 +14,7 @@ from tubwater.advice import About, Wishes
 from tubwater.advice.goals import within
 from tubwater.chemistry import Water, at_pco2, equilibrate
 from tubwater.errors import InputError, UnknownKey
-from tubwater.facts import Quantity, guidelines
+from tubwater.facts import BasisKind, Quantity, guidelines
 from tubwater.facts.purposes import Way, purposes
 from tubwater.services import plan_for
 from tubwater.services.about import about_of, purposes_for
@@ -268,3 +268,24 @@ def test_every_way_is_used_and_every_sign_and_product_role_is_known() -> None:
 def test_a_plan_without_anything_asked_for_stays_the_usual_one() -> None:
     plan = plan_for(replace(TUB, fill=FillWater()), SHELF, GOOD, NOW, Wishes(), members=MEMBERS)
     assert plan.situation == "in-use"
+
+
+@pytest.mark.parametrize(
+    ("ph", "alkalinity", "hardness", "kind"),
+    [(8.2, 200.0, 600.0, "lays-down-lime"), (6.9, 30.0, 20.0, "takes-lime"), (7.4, 90.0, 150.0, "")],
+)
+def test_an_ordinary_plan_says_where_the_water_lays_down_lime_or_takes_it(
+    ph: float, alkalinity: float, hardness: float, kind: str
+) -> None:
+    """The index by activities (a calculation); 0.3 and -0.5 are a judgement, and told as one."""
+    drops = {Quantity.TOTAL_ALKALINITY: alkalinity, Quantity.CALCIUM_HARDNESS: hardness}
+    colours = {Quantity.BROMINE: 4.0, Quantity.PH: ph}
+    found = [reading(quantity, value, "photometer") for quantity, value in colours.items()]
+    test = Readings(NOW, (*found, *(reading(q, v, "drop-titration") for q, v in drops.items())))
+    tub = filled_tub(calcium_hardness=hardness, total_alkalinity=alkalinity, ph=ph)
+    plan = plan_for(tub, SHELF, [CLEAR, test], NOW, members=3 * MEMBERS)
+    told = {r.kind: r for r in plan.notes if r.kind in ("lays-down-lime", "takes-lime")}
+    assert set(told) == ({kind} if kind else set())
+    for reason in told.values():
+        assert abs(float(reason.values["now"])) > 0.3 and reason.basis is not None
+        assert reason.basis.kind is BasisKind.JUDGEMENT

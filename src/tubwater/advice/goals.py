@@ -5,7 +5,7 @@ Where the water ends up against the air follows from its alkalinity (open equili
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -46,7 +46,7 @@ def plan_with_goals(
     if plan.situation != "in-use":
         return replace(plan, notes=(Reason("water-first"), *plan.notes))
     told = tuple(reason for kind in purpose.notes for reason in _told(kind, case, plan, purpose, seed))
-    return replace(plan, situation=purpose.key, notes=(*told, *plan.notes))
+    return replace(plan, situation=purpose.key, notes=(*told, *_not_twice(plan.notes, told)))
 
 
 def plan_with_signs(
@@ -68,6 +68,12 @@ def within(limits: Limits, low: float, high: float) -> Limits:
     """Limits with narrower aims, as far as people may bathe there; as they were where nothing of it is left."""
     low, high = max(low, limits.bathing_low), min(high, limits.bathing_high)
     return replace(limits, aim_low=low, aim_high=high) if low < high else limits
+
+
+def _not_twice(notes: Sequence[Reason], told: Sequence[Reason]) -> tuple[Reason, ...]:
+    """Without what an ordinary plan says of lime, where the index is told with it."""
+    index = any(reason.kind == "index-now-and-then" for reason in told)
+    return tuple(note for note in notes if not (index and note.kind in ("lays-down-lime", "takes-lime")))
 
 
 def _usual(purpose: Purpose, name: str) -> float | None:

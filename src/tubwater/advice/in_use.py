@@ -29,6 +29,7 @@ from tubwater.advice.feeder import fresh_feeder, held_others, set_feeder, settin
 from tubwater.advice.measures import amount_of, grams_floor
 from tubwater.advice.now import Situation
 from tubwater.advice.restraint import held_back, ph_in_doubt, remains, within_aims
+from tubwater.advice.saturation import lime_told
 from tubwater.advice.shock import SHOCK_ENOUGH, shock_most, shock_notes, shock_to_hold
 from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent, within
 from tubwater.advice.timeline import Timeline
@@ -296,6 +297,7 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     notes += be_there(line.steps, case.tub.equipment, case.now) if task.change else []
     notes += [*_shock_told(task, line), *_airless(task, line, visit), *_acid_held(task, line)]
     notes += [*remains(case, line.beside), *(() if task.recovery else runs_out(case, task.decision.lived, wishes.days))]
+    notes += lime_told(case, line.beside)
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
     notes += [Reason("change-the-whole-water")] if task.change and task.change.whole else []
     return Plan(

@@ -14,6 +14,7 @@ import numpy as np
 
 from tubwater.advice.decide import bank_is_thin
 from tubwater.advice.now import Situation
+from tubwater.advice.saturation import CORROSIVE, SCALING
 from tubwater.errors import UnknownKey
 from tubwater.facts import Cause, troubles
 from tubwater.facts.quantity import Quantity
@@ -21,7 +22,6 @@ from tubwater.facts.quantity import Quantity
 __all__ = ["Ranked", "Ranking", "rank", "water_evidence"]
 
 _SILENT = 0.1  # weight of a cause that the believed water speaks against (judgement)
-_SCALING, _CORROSIVE = 0.3, -0.5  # calcite saturation index from which on water scales, and corrodes (judgement)
 
 
 @dataclass(frozen=True)
@@ -146,8 +146,8 @@ def _sanitizer(side: str) -> Callable[[Situation], np.ndarray]:
 _EVIDENCE: dict[str, Callable[[Situation], np.ndarray]] = {
     "sanitizer-low": _sanitizer("low"),
     "sanitizer-high": _sanitizer("high"),
-    "scale": lambda case: np.asarray(case.observer.solved.si_calcite > _SCALING),
-    "corrosive": lambda case: np.asarray(case.observer.solved.si_calcite < _CORROSIVE),
+    "scale": lambda case: np.asarray(case.observer.solved.si_calcite > SCALING),
+    "corrosive": lambda case: np.asarray(case.observer.solved.si_calcite < CORROSIVE),
     "ph-low": _beyond(Quantity.PH, "low"),
     "alkalinity-low": _beyond(Quantity.TOTAL_ALKALINITY, "low"),
     "alkalinity-high": _beyond(Quantity.TOTAL_ALKALINITY, "high"),
