@@ -26,7 +26,7 @@ from tubwater.dynamics import TubState, soak
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose, purposes
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Plan, Product, Reason, Soaked, Verdict
+from tubwater.tub import Plan, Product, Reason, Soaked, StepKind, Verdict
 
 __all__ = ["plan_after_soak", "plan_party"]
 
@@ -189,7 +189,7 @@ def _afterwards(line: Timeline, case: Situation) -> tuple[Reason, ...]:
     kit, bathing = kit_of(case), (case.sanitizer_quantity, Quantity.PH)
     product, wanted = kit.oxidizer, _wanted(line, case, kit)
     given = _given(line, case, product, wanted) if product is not None else 0.0
-    if given > 0.0:
+    if any(step.kind is StepKind.DOSE for step in line.steps):
         line.close()
     line.wait(_until_morning(case.now + timedelta(minutes=line.clock)), Reason("night-under-cover"), covered=True)
     line.test(bathing, Reason("morning-after"))
