@@ -53,12 +53,14 @@ def asked(number: int, weeks: int, members: int) -> Counter[str]:
 def _counts(kept: Kept) -> Counter[str]:
     counts: Counter[str] = Counter()
     for _, bromine, ph, *answers in kept.soaks:
-        bad = not (_LOW <= bromine <= _HIGH and _ACID <= ph <= _BASE)
+        bare = not _LOW <= bromine <= _HIGH
+        bad = bare or not _ACID <= ph <= _BASE
         counts["soaks when the water was not fit"] += bad
         for kit, answer in zip(_KITS, answers, strict=True):
             counts[f"{kit}: asked"] += 1
             counts[f"{kit}: fit"] += answer == 1.0
             counts[f"{kit}: wrongly fit"] += answer == 1.0 and bad
+            counts[f"{kit}: wrongly fit by the sanitizer"] += answer == 1.0 and bare
     return counts
 
 
@@ -87,7 +89,8 @@ def rows(total: Counter[str]) -> list[tuple[str, str]]:
     found = [(f"verdicts with a {kit}", f"{total[f'{kit}: asked']} asked, {total[f'{kit}: fit']} fit") for kit in _KITS]
     found.append(("soaks when the water was not fit", str(total["soaks when the water was not fit"])))
     limit = f"{wrong} of {fit}: at most {upper_limit(wrong, fit):.2%} (95 %)"
-    return [*found, ("wrongly fit", limit)]
+    bare = sum(total[f"{kit}: wrongly fit by the sanitizer"] for kit in _KITS)
+    return [*found, ("wrongly fit", limit), ("of these by the sanitizer, the others by the pH", str(bare))]
 
 
 def run() -> list[tuple[str, str]]:
