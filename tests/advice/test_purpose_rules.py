@@ -104,7 +104,11 @@ def asked_of(draw: st.DrawFn, purpose: Purpose) -> tuple[Drawn, About]:
     tub = replace(tub, sanitizer=Sanitizer(purpose.tub)) if purpose.tub else tub
     shelf = draw(shelves(Sanitizer(purpose.becomes) if purpose.becomes else tub.sanitizer))
     events = draw(logbooks(tub, shelf) | nearly_fit(tub, shelf))
-    said = {name: draw(st.none() | st.floats(ask.low, ask.high)) for name, ask in purpose.asks.items()}
+    most = {"litres": 0.9 * tub.litres}  # more is refused
+    said = {
+        name: draw(st.none() | st.floats(ask.low, min(ask.high, most.get(name, ask.high))))
+        for name, ask in purpose.asks.items()
+    }
     drawn = Drawn(tub, shelf, events, None, 7.0, None, Occasion.USUAL, draw(st.integers(0, 2**16)), 0)
     return drawn, About(purpose.key, **said)
 

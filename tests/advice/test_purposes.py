@@ -174,6 +174,12 @@ def test_nothing_is_fed_up_where_the_sanitizer_was_not_read() -> None:
     assert plan.situation == "test-first" and not of(plan, StepKind.DOSE)
 
 
+@pytest.mark.parametrize("litres", [1301.0, 5000.0, 1250.0])
+def test_more_litres_than_a_part_of_the_tub_are_refused_with_what_it_holds(litres: float) -> None:
+    with pytest.raises(InputError, match=r"litres.*at most 1170 L of this tub's 1300 L"):
+        about("part-change", litres=litres)
+
+
 def test_metals_are_thinned_by_as_much_water_as_brings_them_down() -> None:
     """(1.2 - 0.3) / (1.2 - 0.1) of the water; iron 0.3 mg/L from memory."""
     plan = about("metals", metal=1.2, tap_metal=0.1)

@@ -19,6 +19,7 @@ from tubwater.advice.stops import plan_stop
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import About, Wishes
 from tubwater.chemistry import INDEX, MG_PER_MOL
+from tubwater.errors import InputError
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose
 from tubwater.facts.quantity import Quantity
@@ -35,10 +36,16 @@ _MOST = 0.9  # of the water; more is a change of all of it (judgement)
 def plan_part_change(
     case: Situation, verdict: Verdict, wishes: Wishes, seed: int, purpose: Purpose, about: About
 ) -> Plan:
-    """So many litres out and in, warm again, tested; what it took out and what has to go in again."""
+    """So many litres out and in, warm again, tested; what it took out and what has to go in again.
+
+    Raises:
+        InputError: more litres than a part of what the tub holds.
+    """
     if _changed_since(case, about):
         return usual_plan(case, wishes, seed, verdict)
-    litres = min(about.litres or 0.3 * case.tub.litres, _MOST * case.tub.litres)
+    litres, most = about.litres or 0.3 * case.tub.litres, _MOST * case.tub.litres
+    if litres > most:
+        raise InputError.one("litres", f"{litres:g} L", f"at most {most:.0f} L of this tub's {case.tub.litres:.0f} L")
     return _changed(case, verdict, seed, purpose, litres, ())
 
 
