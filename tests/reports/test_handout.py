@@ -164,6 +164,13 @@ def test_the_sheet_names_the_limits_of_the_guideline() -> None:
         assert figure in said, figure
 
 
+@pytest.mark.parametrize(("speech", "fit"), [(Language.ENGLISH, "says fit"), (Language.GERMAN, "„Badebereit“")])
+def test_the_sheet_names_both_locks_before_people_get_in(speech: Language, fit: str) -> None:
+    with speaking(speech):
+        lines = handout_words(handout(), CONTACT)["enter"]["lines"]
+    assert "pH" in lines[0] and fit in lines[1]
+
+
 def test_the_sheet_shows_every_dose_of_its_table() -> None:
     said = " ".join(texts_of(handout_words(handout(), CONTACT)["doses"]))
     for row in handout().doses:

@@ -154,3 +154,8 @@ def test_a_verdict_says_how_long_it_holds() -> None:
 def test_json_of_a_value_is_valid_and_has_no_infinity() -> None:
     reading = Reading(Quantity.BROMINE, float("-inf"), 1.0, "mg/L", "strip", NOW)
     assert json.loads(to_json(reading))["low"] is None
+
+
+def test_what_is_only_about_right_is_a_clean_amount_in_either_unit() -> None:
+    assert [show.about_grams(g) for g in (602.3, 1234.0, 47.4, 3.26)] == ["600 g", "1.2 kg", "47 g", "3.3 g"]
+    assert show.about_grams(602.3, UnitSystem.US) == "21 oz" and show.about_grams(0.0) == "0 g"

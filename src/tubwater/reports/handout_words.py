@@ -92,6 +92,7 @@ def _enter(say: _Say) -> Iterator[str]:
     values |= {"high": say.value(limits.bathing_high, handout.sanitizer)}
     values |= {"ph_low": say.value(ph.bathing_low, Quantity.PH), "ph_high": say.value(ph.bathing_high, Quantity.PH)}
     yield say("enter-test", hours=handout.max_age_hours, **values)
+    yield say("enter-fit")
     yield say("enter-see")
     yield say("enter-wait")
     people = max(math.floor(handout.litres / handout.guideline.litres_per_bather), 1)

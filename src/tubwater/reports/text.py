@@ -162,6 +162,7 @@ _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is 
     "days-later": lambda value, _: show.days(value, "days-later"),
     "litres": show.litres,
     "grams": show.grams,
+    "about-grams": show.about_grams,
     "millilitres": show.millilitres,
     "temperature": show.temperature,
 }

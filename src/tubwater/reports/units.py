@@ -13,6 +13,7 @@ __all__ = [
     "GRAMS_PER_OUNCE",
     "LITRES_PER_US_GALLON",
     "MILLILITRES_PER_US_FLUID_OUNCE",
+    "about_grams",
     "clock",
     "dated",
     "day",
@@ -93,6 +94,15 @@ def grams(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
         if value >= 10.0
         else f"{number(value)} g"
     )
+
+
+def about_grams(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """A mass given in g that is only about right, to two figures of its unit."""
+    size = value / GRAMS_PER_OUNCE if units is UnitSystem.US else value
+    if not math.isfinite(size) or size <= 0.0:
+        return grams(value, units)
+    clean = round(size, 1 - math.floor(math.log10(size)))
+    return grams(clean * GRAMS_PER_OUNCE if units is UnitSystem.US else clean, units)
 
 
 def litres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
