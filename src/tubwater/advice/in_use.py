@@ -168,9 +168,11 @@ def _line(task: _Task, visit: Visit, acid_first: bool) -> Timeline:
     elif doubt:
         line.test((Quantity.PH,), doubt)
     given: dict[str, float] = {}
-    for item in _in_order(line, task, visit.wanted) if acid_first else visit.wanted:
+    order = _in_order(line, task, visit.wanted) if acid_first else visit.wanted
+    for item in order:
         if item.name != "feeder":
-            given[item.name] = _add(line, task, _beside_base(task, item, given), visit.retests)
+            beside = item if order is not visit.wanted else _beside_base(task, item, given)
+            given[item.name] = _add(line, task, beside, visit.retests)
     _rest_of_shock(line, task, visit, given)
     if visit.retests and not any(given.get(name, 0.0) > 0.0 for name in ("acid", "soda_ash")):
         _air(line, task)
@@ -230,7 +232,7 @@ def _in_order(line: Timeline, task: _Task, wanted: tuple[Wanted, ...]) -> tuple[
 def _beside_base(task: _Task, item: Wanted, given: dict[str, float]) -> Wanted:
     """Acid that stands against what bicarbonate brings, in the share in which that really went in."""
     base = task.decision.levers.get("bicarbonate", 0.0)
-    if item.name != "acid" or base <= 0.0 or "bicarbonate" not in given:
+    if item.name != "acid" or base <= 0.0:
         return item
     return replace(item, grams=grams_floor(item.product, item.grams * min(given.get("bicarbonate", 0.0) / base, 1.0)))
 
