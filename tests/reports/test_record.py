@@ -135,6 +135,14 @@ def test_the_table_is_read_back_as_it_was_written() -> None:
     assert laboratory["B2"].value == "=A, 7" and laboratory["B2"].data_type == "s"  # a text and no formula
 
 
+def test_every_sheet_names_its_days_alike_and_none_is_left_without_a_word() -> None:
+    pages = record_table({**WORDS, "closures": {**WORDS["closures"], "rows": []}})
+    days = [row[0] for row in pages[WORDS["summary"]["head"]][1:]]
+    assert days == [day["day"] for day in WORDS["days"]]
+    assert {row[0] for row in pages[WORDS["columns"]["wanted"]][1:]} <= set(days)
+    assert pages[WORDS["closures"]["head"]][1:] == [[WORDS["closures"]["none"]]]
+
+
 def test_the_record_fits_into_80_columns() -> None:
     said = render_record(WORDS)
     assert max(map(len, said.splitlines())) <= 80 and "Robin Example" in said

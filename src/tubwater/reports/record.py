@@ -62,7 +62,10 @@ def record_table(words: Words) -> dict[str, list[list[str]]]:
     days = words["days"]
     day, checks, entries = words["summary"]["columns"][0], words["columns"]["checks"], words["columns"]["entries"]
     found = {
-        words["summary"]["head"]: [words["summary"]["columns"], *words["summary"]["rows"]],
+        words["summary"]["head"]: [
+            words["summary"]["columns"],
+            *([d["day"], *row[1:]] for d, row in zip(days, words["summary"]["rows"], strict=True)),
+        ],
         words["columns"]["wanted"]: [[day, *checks], *([d["day"], *row] for d in days for row in d["checks"]["rows"])],
         words["columns"]["entered"]: [
             [day, *entries],
@@ -74,7 +77,7 @@ def record_table(words: Words) -> dict[str, list[list[str]]]:
         ],
     }
     for block in (words["closures"], words["samples"]):
-        found[block["head"]] = [block["columns"], *block["rows"]]
+        found[block["head"]] = [block["columns"], *(block["rows"] or [[block["none"]]])]
     about = [[words["title"]], [words["subtitle"]], [words["span"]], [words["made"]]]
     about += [[line] for block in (words["persons"], words["source"]) for line in (block["head"], *block["lines"])]
     about += [[words["asked"]["head"]], *([text, why] for text, why in words["asked"]["lines"])]
