@@ -173,9 +173,13 @@ class _Start:
 
     def _know(self) -> None:
         """The tap water is tested first where nobody knows what it is: what goes in rests on its pH."""
-        unknown = [q for q in _BALANCED if not is_known(self.case, q)]
+        unknown = [q for q in _BALANCED if not self._is_known(q)]
         if Quantity.PH in unknown or Quantity.TOTAL_ALKALINITY in unknown:
             self.line.test(_BALANCED, Reason("know-the-fill"))
+
+    def _is_known(self, quantity: Quantity) -> bool:
+        """Of water that is still to come, what was read in the old water says nothing."""
+        return is_known(self.case, quantity) if self.filled else quantity in self.case.tub.fill.values
 
     def _bank(self) -> None:
         if self.case.tub.sanitizer is not Sanitizer.BROMINE or self._bank_dosed():
@@ -204,7 +208,7 @@ class _Start:
         if product is None:
             self.notes.append(Reason("warm-without-oxidizer", {"hours": self._heat_minutes / 60.0}))
             return self.kit.tablet is not None  # tablets bring some, later
-        if is_known(self.case, Quantity.PH):
+        if self._is_known(Quantity.PH):
             self.balance.make_room(product, self._oxidizer_grams(_FIRST_MG))
         slow = product.substance == "monopersulfate" and self.case.tub.sanitizer is Sanitizer.BROMINE
         hours: dict[str, float | str] = {"hours": self.line.reaction_minutes / 60.0} if slow else {}
