@@ -7,7 +7,11 @@ from datetime import timedelta
 
 from fastapi.testclient import TestClient
 
+from tubwater.services.keeping import Keeping
+from tubwater.services.ports import Kind
+from tubwater.services.visits import Told, Visits, What
 from tubwater.web.drawn import Drawn
+from web.beside import HIGH_PH
 from web.harness import Clock
 
 
@@ -47,3 +51,34 @@ def test_a_page_follows_its_logbook_its_clock_and_its_reader(client: TestClient,
 
 def _rest(text: str) -> str:
     return re.sub(r"<time .*?</time>", "", text)
+
+
+def test_a_visit_that_was_drawn_before_reads_as_one_that_is_drawn_anew(
+    client: TestClient, keeping: Keeping, clock: Clock, tub: str
+) -> None:
+    keeping.record(tub, Kind.TEST, HIGH_PH)
+    visits = Visits(keeping)
+    visit = visits.begin(tub)
+    shown: set[str] = set()
+    for _ in range(12):
+        turn = visits.show(tub, visit).turn
+        assert turn is not None
+        moments = [timedelta()]
+        if turn.due is not None:  # nothing is entered, and the page changes all the same
+            moments = [timedelta(seconds=20), turn.due - clock.time - timedelta(seconds=5), timedelta(seconds=10)]
+        for passed in moments:
+            clock.time += passed
+            before, again = drawn_twice(client, f"/tubs/{tub}/visit/{visit}", f"?fresh={clock.now():%H%M%S%f}")
+            assert before == again
+            shown |= set(re.findall(r'data-screen="(\w+)"', again))
+        if turn.due is not None:
+            break
+        visits.tell(tub, visit, Told(What.DONE, turn.key))
+    assert len(shown) > 2
+
+
+def drawn_twice(client: TestClient, address: str, anew: str) -> tuple[str, str]:
+    """A page as it is kept and, under an address of its own, as it is drawn anew; without what each request has."""
+    found = [client.get(address).text, client.get(address + anew).text.replace(anew, "")]
+    before, again = (re.sub(r'(value|data-now)="[-0-9a-fT:.+]{30,}[-a-z]*"', "", text) for text in found)
+    return before, again

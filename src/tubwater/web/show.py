@@ -41,6 +41,7 @@ __all__ = ["around", "explain", "foreign", "kept_page", "markup", "page", "say"]
 
 _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
 _KEY = Markup("<!--key-->")  # where a form's own key stands in it
+_NOW = Markup("<!--now-->")  # where the very moment stands in it, for timers
 _GAP = re.compile(r"(\d|\d h|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
 
 
@@ -63,6 +64,7 @@ def markup(request: Request, template: str, values: Mapping[str, Any] | None = N
     now = desk.now()
     common = {"now": now, "local": desk.local, "units": UnitSystem.METRIC, "path": request.url.path}
     common |= {"language": language(), "languages": tuple(Language), "here": _here(request), "stamp": _stamp(now)}
+    common |= {"instant": now.isoformat()}
     return _templates().get_template(template).render({**common, **(values or {})})
 
 
@@ -75,13 +77,15 @@ def kept_page(
 ) -> HTMLResponse:
     """A page that says nothing but what its address asks of the answers ``of``: it is drawn once for them.
 
-    ``also`` is what it depends on beside them; the time at its head and the ``key`` of its forms are always those of
-    the request.
+    ``also`` is what it depends on beside them; the time at its head, the ``instant`` of its timers and the ``key`` of
+    its forms are always those of the request.
     """
     desk = desk_of(request)
-    named = (template, _here(request), language(), also)
-    text = desk.drawn.once(named, of, lambda: markup(request, template, {**values(), "stamp": _STAMP, "key": _KEY}))
-    return HTMLResponse(text.replace(_STAMP, _stamp(desk.now()), 1).replace(_KEY, desk.keeping.names.fresh()))
+    named, fresh = (template, _here(request), language(), also), {"stamp": _STAMP, "instant": _NOW, "key": _KEY}
+    text = desk.drawn.once(named, of, lambda: markup(request, template, {**values(), **fresh}))
+    now = desk.now()
+    text = text.replace(_STAMP, _stamp(now), 1).replace(_NOW, now.isoformat())
+    return HTMLResponse(text.replace(_KEY, desk.keeping.names.fresh()))
 
 
 def _stamp(now: datetime) -> Markup:

@@ -64,7 +64,7 @@ async function speakAnew() {
   navigator.serviceWorker?.controller?.postMessage({ anew: true });
   if ((await waiting()).length) return; // what was answered by a packet goes on by it
   for (const { tub, visit } of await all("packets")) {
-    const answer = await reach(`/api/tubs/${tub}/visits/${visit}/packet`, {}, 120e3);
+    const answer = await reach(`/api/tubs/${tub}/visits/${visit}/packet`, {}, 300e3);
     if (answer.ok) await write("packets", await answer.json());
   }
 }
@@ -349,7 +349,7 @@ for (const load of document.querySelectorAll("[data-load-round]")) {
         const { visit } = await (await reach(`/api/tubs/${tub}/visit`)).json();
         if (visit) {
           paths.push(`/tubs/${tub}/visit/${visit}`);
-          await write("packets", await (await reach(`/api/tubs/${tub}/visits/${visit}/packet`, {}, 120e3)).json());
+          await write("packets", await (await reach(`/api/tubs/${tub}/visits/${visit}/packet`, {}, 300e3)).json());
         }
       } catch { load.disabled = false; return; }
     }

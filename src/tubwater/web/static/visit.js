@@ -389,7 +389,7 @@ async function fetchPacket() {
   if (!wanted || asking || alone) return;
   asking = true;
   try {
-    const answer = await reach(`${api}/packet`, {}, 120e3);
+    const answer = await reach(`${api}/packet`, {}, 300e3);
     if (answer.ok) await packed(await answer.json());
   } catch { /* the page stays, says that it is not ready, and asks again */ } finally { asking = false; }
 }
