@@ -187,7 +187,7 @@ def test_the_inspector_gets_the_days_on_paper_and_as_a_table(client: TestClient,
     pdf = client.get(f"{RECORD}.pdf{asked}")
     assert pdf.headers["content-type"] == "application/pdf" and pdf.content.startswith(b"%PDF-")
     book = load_workbook(io.BytesIO(client.get(f"{RECORD}.xlsx{asked}").content))
-    assert [row[0].value for row in book["Days"].iter_rows()] == ["Day", "23 Nov 2026", "24 Nov 2026", "25 Nov 2026"]
+    assert [row[0].value for row in book["Days"].iter_rows()] == ["Day", "2026-11-23", "2026-11-24", "2026-11-25"]
 
 
 # For scripts
