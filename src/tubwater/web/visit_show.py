@@ -20,7 +20,7 @@ from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.visits import Running, Visits, What
 from tubwater.tub import Expectation, Step
 from tubwater.web.desk import Desk
-from tubwater.web.show import markup, page
+from tubwater.web.show import kept_page, markup, page
 from tubwater.web.visit_view import Screen, screen_of, visit_words, weight_parts
 
 __all__ = ["Clash", "method_of", "plans_of", "screen_markup", "visit_page"]
@@ -56,26 +56,32 @@ def visit_page(
 ) -> HTMLResponse:
     """The visit as it stands: one screen, and below it what went in so far."""
     file = desk.file(tub)
-    screen = screen_of(file, tub, visit, state, method or method_of(desk, tub))
-    values = {
-        **_common(file.units),
-        "tub": tub,
-        "visit": visit,
-        "file": file,
-        "state": state,
-        "screen": screen,
-        "shown": Markup(screen_markup(request, file, screen)) if screen else "",
-        "plans": plans_of(desk, tub, visit),
-        "added": _added(desk, file, state),
-        "key": desk.keeping.names.fresh(),
-        "later_by": Visits(desk.keeping).wishes(tub, visit).later_by,
-        "verdict": desk.answers.verdict(tub),
-        "problems": problems,
-        "conflict": clash,
-        "joined": _joined(desk, tub, visit) if joined else None,
-    }
-    status = 409 if clash else 422 if problems else 200
-    return page(request, "visit.html", values, status)
+    verdict, chosen = desk.answers.verdict(tub), method or method_of(desk, tub)
+
+    def values() -> dict[str, Any]:
+        screen = screen_of(file, tub, visit, state, chosen)
+        return {
+            **_common(file.units),
+            "tub": tub,
+            "visit": visit,
+            "file": file,
+            "state": state,
+            "screen": screen,
+            "shown": Markup(screen_markup(request, file, screen)) if screen else "",
+            "plans": plans_of(desk, tub, visit),
+            "added": _added(desk, file, state),
+            "key": desk.keeping.names.fresh(),
+            "later_by": Visits(desk.keeping).wishes(tub, visit).later_by,
+            "verdict": verdict,
+            "problems": problems,
+            "conflict": clash,
+            "joined": _joined(desk, tub, visit) if joined else None,
+        }
+
+    if clash or problems:
+        return page(request, "visit.html", values(), 409 if clash else 422)
+    turn = state.turn.key if state.turn else ""  # what passing time alone changes of a visit
+    return kept_page(request, "visit.html", (file, verdict), values, (chosen, turn, state.asks, state.phase, state.due))
 
 
 def screen_markup(request: Request, file: TubFile, screen: Screen) -> str:
