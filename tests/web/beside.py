@@ -43,7 +43,7 @@ def old(page: Page) -> None:
 def another(page: Page) -> None:
     """Waits until another page than the marked one is there, and its modules have run: they look at the clock."""
     expect(page.locator("body:not([data-old])")).to_be_attached(timeout=MOST)
-    page.wait_for_load_state("domcontentloaded")
+    page.wait_for_function("() => document.readyState === 'complete'", timeout=MOST)
     page.wait_for_load_state()
 
 
