@@ -139,8 +139,7 @@ def oxidizer_to(case: Situation, kit: Kit, goal: float, hours: float = _SHOCK_HO
     oxidant = case.products.compositions[kit.oxidizer.name].oxidant * case.grams_per_mol
     present = np.median(case.sanitizer_of(case.state))
     soon = -np.expm1(-hours * case.rates.slow_rate)  # of what is not ripe; the rest is met over the day
-    water = case.state.water
-    owed = np.median(water.reductant + water.demand * soon) * case.grams_per_mol * 1000.0
+    owed = np.median(case.owed(case.state, soon))
     litres = np.median(case.rates.litres)
     return float(max(goal - present + owed, 0.0) * litres / 1000.0 / oxidant)
 

@@ -19,16 +19,15 @@ from tubwater.tub import Expectation, Reason, Step, StepKind
 
 __all__ = ["Change", "after_change", "change_needed", "expected_after", "with_fill_water", "write_change"]
 
-_TOO_MUCH = {  # times the upper aim (judgement)
-    Quantity.TOTAL_ALKALINITY: 2.0,
-    Quantity.CALCIUM_HARDNESS: 1.6,
-    Quantity.CYANURIC_ACID: 2.0,
+_TOO_MUCH = {  # times the upper aim (judgement), and why it is water that helps
+    Quantity.TOTAL_ALKALINITY: (2.0, "water-is-quicker"),
+    Quantity.CALCIUM_HARDNESS: (1.6, "only-water-helps"),
+    Quantity.CYANURIC_ACID: (2.0, "only-water-helps"),
 }
 _SURE = 0.7  # a read value may still be a blunder (judgement)
 _BRINGS = 1.0 / 3.0  # of the way to the aim in one change; less is not worth it (judgement)
 _LEAST = 0.1  # of the water; less is not worth the hose
 _VISITS = 2.0  # whose oxidizer together would not pay what the water owes (judgement)
-_KG_PER_M3 = 993.0
 _DEMAND = Basis(BasisKind.CALCULATION, (), "what people brought in, as believed, against the caps of the additions")
 
 
@@ -54,7 +53,7 @@ def _of_debt(case: Situation) -> Change | None:
     read, paid = case.last_valid(case.sanitizer_quantity), _paid(case)
     if read is None or paid <= 0.0 or case.middle(read) >= case.limits(case.sanitizer_quantity).keep_out_low:
         return None
-    owed = (case.state.water.reductant + case.state.water.demand) * case.grams_per_mol * _KG_PER_M3
+    owed = case.owed(case.state)
     if float(np.mean(owed > _VISITS * paid)) < _SURE:
         return None
     wanted = 1.0 - paid / float(np.median(owed))
@@ -82,9 +81,9 @@ def _part(case: Situation, wanted: float, reason: Reason) -> Change:
 def _change(case: Situation, quantity: Quantity) -> Change | None:
     if case.last_valid(quantity) is None:
         return None
-    aim = case.limits(quantity).aim_high
+    aim, (times, kind) = case.limits(quantity).aim_high, _TOO_MUCH[quantity]
     present = case.observer.read(quantity)
-    if float(np.mean(present > _TOO_MUCH[quantity] * aim)) < _SURE:
+    if float(np.mean(present > times * aim)) < _SURE:
         return None
     fresh = Observer(replace(case.state, water=case.rates.fill)).read(quantity)
     room = np.maximum(present - fresh, 1e-9)
@@ -94,7 +93,6 @@ def _change(case: Situation, quantity: Quantity) -> Change | None:
     if wanted < _LEAST or brings < _BRINGS:
         return None
     values: dict[str, float | str] = {"quantity": str(quantity), "value": float(np.median(present)), "high": aim}
-    kind = "water-is-quicker" if quantity is Quantity.TOTAL_ALKALINITY else "only-water-helps"
     return _part(case, wanted, Reason(kind, values, case.limits(quantity).basis))
 
 

@@ -226,7 +226,7 @@ def _in_order(line: Timeline, task: _Task, wanted: tuple[Wanted, ...]) -> tuple[
         return wanted
     if not line.fits_after(acid.product, acid.grams, base.product, base.grams, high):
         return wanted
-    return (acid, base, *(w for w in wanted if w not in (acid, base)))
+    return tuple(acid if item is base else base if item is acid else item for item in wanted)
 
 
 def _beside_base(task: _Task, item: Wanted, given: dict[str, float]) -> Wanted:

@@ -47,6 +47,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
+_KG_PER_M3 = 993.0  # of water at 38 degC
 _NOTHING = 0.3  # of the limit: a reading below that is next to nothing (judgement)
 _WHOLE = 0.9  # of the water out is all of it (judgement)
 _NEEDS_WATER = (Filled, Tested, Dosed, Soaked, FeederSet)
@@ -129,6 +130,15 @@ class Situation:
     def sanitizer_of(self, state: TubState) -> Array:
         """The sanitizer of a state on the tub's own scale, mg/L."""
         return Observer(state).read(self.sanitizer_quantity)
+
+    def owed(self, state: TubState, ripe: Array | float = 1.0) -> Array:
+        """What people left in the water and still takes sanitizer, mg/L on the tub's own scale.
+
+        ``ripe``: share of what takes it slowly that counts.
+        """
+        water = state.water
+        found: Array = (water.reductant + water.demand * ripe) * self.grams_per_mol * _KG_PER_M3
+        return found
 
     def probability(self, quantity: Quantity) -> float:
         """Probability that a quantity is inside its bathing limits."""

@@ -214,8 +214,7 @@ def _wanted(line: Timeline, case: Situation, kit: Kit, hours: float = _MORNING_H
     if kit.oxidizer is None:
         return 0.0
     state, rates, limits = line.beside.state, line.beside.rates, case.limits(case.sanitizer_quantity)
-    ripe = state.water.demand * -np.expm1(-hours * rates.slow_rate)
-    owed = (state.water.reductant + ripe) * case.grams_per_mol * 993.0
+    owed = case.owed(state, -np.expm1(-hours * rates.slow_rate))
     goal = limits.aim_low + _PLACE * (limits.aim_high - limits.aim_low)
     missing = float(np.median(goal - case.sanitizer_of(state) + owed))
     oxidant = case.products.compositions[kit.oxidizer.name].oxidant * case.grams_per_mol
