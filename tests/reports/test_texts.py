@@ -76,6 +76,53 @@ def test_texts_use_no_word_that_a_household_does_not_know() -> None:
     assert not re.search(r"\b(belief|ensemble|fleet|TA|CH|CYA)\b", said)
 
 
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [
+        (1.0, "1 minute"),
+        (17.2, "18 minutes"),
+        (60.0, "60 minutes"),
+        (68.0, "70 minutes"),
+        (120.0, "2 hours"),
+        (138.0, "2 h 30 min"),
+        (281.0, "4 h 45 min"),
+        (300.0, "5 hours"),
+        (610.0, "11 hours"),
+        (1440.0, "24 hours"),
+        (5800.0, "4.5 days"),
+    ],
+)
+def test_a_wait_is_told_no_finer_than_anybody_keeps_it(minutes: float, said: str) -> None:
+    assert show.lasting(minutes) == said
+
+
+def test_a_wait_is_never_told_shorter_than_it_is() -> None:
+    size = {"minute": 1.0, "minutes": 1.0, "min": 1.0, "h": 60.0, "hours": 60.0, "days": 1440.0}
+    for tenths in range(1, 120_000, 7):
+        words = show.lasting(tenths / 10.0).split()
+        told = sum(float(count) * size[unit] for count, unit in zip(words[::2], words[1::2], strict=True))
+        assert tenths / 10.0 <= told + 1e-9, words
+
+
+@pytest.mark.parametrize(
+    ("at", "said"),
+    [
+        ("2026-11-20T09:01", "Fri 20 Nov, 09:05"),
+        ("2026-11-20T06:00", "Fri 20 Nov, 06:00"),
+        ("2026-11-20T02:35", "Fri 20 Nov, in the morning (not before 02:35)"),
+        ("2026-11-20T21:58", "Sat 21 Nov, in the morning (or from 22:00 the evening before)"),
+        ("2026-11-20T23:56", "Sat 21 Nov, in the morning (not before 00:00)"),
+    ],
+)
+def test_nobody_is_sent_to_a_tub_in_the_night(at: str, said: str) -> None:
+    assert show.returning(datetime.fromisoformat(at)) == said
+
+
+def test_a_time_from_which_on_is_never_told_earlier() -> None:
+    told = [show.moment_from(NOW + timedelta(seconds=late)) for late in (0, 1, 299, 300)]
+    assert told == ["Fri 20 Nov, 09:00", "Fri 20 Nov, 09:05", "Fri 20 Nov, 09:05", "Fri 20 Nov, 09:05"]
+
+
 def test_a_temperature_is_said_in_the_keepers_units() -> None:
     reason = Reason("too-hot", {"temperature": 41.0, "limit": 40.0})
     assert "41 °C" in sentence(reason)

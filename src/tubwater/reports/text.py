@@ -156,6 +156,7 @@ _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is 
     "percent": lambda value, _: show.percent(value),
     "percent-down": lambda value, _: show.percent(math.floor(100.0 * value + 1e-9) / 100.0),
     "minutes": lambda value, _: show.minutes(value),
+    "wait": lambda value, _: show.lasting(value),
     "hours": lambda value, _: show.hours(value),
     "hours-later": lambda value, _: show.hours(value, "days-later"),
     "days": lambda value, _: show.days(value),
@@ -165,6 +166,12 @@ _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is 
     "about-grams": show.about_grams,
     "millilitres": show.millilitres,
     "temperature": show.temperature,
+}
+
+_MOMENTS: Mapping[str, Callable[[datetime], str]] = {  # and a way to print a time
+    "moment": show.moment,
+    "moment-from": show.moment_from,
+    "return": show.returning,
 }
 
 
@@ -200,8 +207,8 @@ class _Filler:
         return _TWO_STOPS.sub(".", whole) if ".." in whole else whole
 
     def _shown(self, value: Any, word: str) -> str:
-        if word == "moment":
-            return show.moment(datetime.fromisoformat(str(value)))
+        if word in _MOMENTS:
+            return _MOMENTS[word](datetime.fromisoformat(str(value)))
         if word == "day":
             return show.day(date.fromisoformat(str(value)))
         if word == "lower":

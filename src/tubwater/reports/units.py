@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from tubwater.reports.language import language, texts
 from tubwater.reports.zone import placed
@@ -22,12 +22,15 @@ __all__ = [
     "fraction",
     "grams",
     "hours",
+    "lasting",
     "litres",
     "millilitres",
     "minutes",
     "moment",
+    "moment_from",
     "number",
     "percent",
+    "returning",
     "rough",
     "rough_down",
     "temperature",
@@ -36,6 +39,9 @@ __all__ = [
 GRAMS_PER_OUNCE = 28.349523125  # avoirdupois, exact
 LITRES_PER_US_GALLON = 3.785411784  # exact
 MILLILITRES_PER_US_FLUID_OUNCE = 29.5735295625  # exact
+_WAITS = ((60.0, 1.0), (120.0, 5.0), (600.0, 15.0), (4320.0, 60.0))  # min: up to how long, told in steps of
+_LONG = 720.0  # min, the step of what lasts longer still
+_NIGHT = (time(22), time(6))  # nobody comes back in it
 _PARTS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -134,6 +140,15 @@ def minutes(value: float) -> str:
     return hours(value / 60.0)
 
 
+def lasting(value: float) -> str:
+    """A wait, or how long something takes, given in min: no finer than anybody keeps it, and never less than it is.
+
+    Up to an hour in minutes, up to two in fives, up to ten in quarters of an hour, up to three days in hours.
+    """
+    step = next((step for most, step in _WAITS if value <= most), _LONG)
+    return minutes(step * math.ceil(value / step - 1e-9))
+
+
 def hours(value: float, days: str = "days") -> str:
     """A span given in h, in minutes, hours or days.
 
@@ -166,6 +181,26 @@ def dated(at: date, form: str) -> str:
 def moment(at: datetime) -> str:
     """A time with its day, in the reader's zone: "Fri 20 Nov, 09:00"."""
     return dated(placed(at), "moment")
+
+
+def moment_from(at: datetime) -> str:
+    """A time from which on something counts: on five minutes, never earlier."""
+    return moment(_on_five(at))
+
+
+def returning(at: datetime) -> str:
+    """When to come back at the earliest; in the night that is the morning after."""
+    there = placed(_on_five(at))
+    late, early = _NIGHT
+    if early <= there.time() < late:
+        return moment(there)
+    return dated(there + timedelta(days=1), "next-morning") if there.time() >= late else dated(there, "morning")
+
+
+def _on_five(at: datetime) -> datetime:
+    """The same moment, or the next on five minutes."""
+    over = timedelta(minutes=at.minute % 5, seconds=at.second, microseconds=at.microsecond)
+    return at + timedelta(minutes=5) - over if over else at
 
 
 def day(at: date) -> str:

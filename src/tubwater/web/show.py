@@ -169,6 +169,7 @@ def _templates() -> Environment:
         number=numbers.number,
         percent=numbers.percent,
         minutes=numbers.minutes,
+        lasting=numbers.lasting,
         hours=numbers.hours,
         litres=numbers.litres,
         grams=numbers.grams,
@@ -198,7 +199,7 @@ def _next_sentence(found: Next, units: UnitSystem = UnitSystem.METRIC) -> str:
     if found.kind == "nothing" or found.step is None:
         return say("next.nothing", at=moment(found.plan.next_visit))
     if found.kind == "test":
-        return say("next.test-from", at=moment(found.waits_until)) if found.waits_until else say("next.test")
+        return say("next.test-from", at=found.waits_until) if found.waits_until else say("next.test")
     return say("next.plan", step=step_text(found.step, units))
 
 
