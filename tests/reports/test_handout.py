@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -11,17 +12,18 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from reports.sheets import FONTS, letters, texts_of
+from reports.sheets import FONTS, drawn, letters, texts_of
 from tubwater import tub as tub_values
 from tubwater.advice import Situation
 from tubwater.advice.dose_table import Does, DoseRow, _Table, dose_table
 from tubwater.advice.measures import smallest
 from tubwater.advice.safety import cap_grams
+from tubwater.facts import defaults
 from tubwater.reports.handout_words import handout_words, measured
 from tubwater.reports.language import Language, speaking
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, qr_svg, sheet_pictures
 from tubwater.services.advise import case_of
-from tubwater.services.handout import Contact, Handout, handout_of
+from tubwater.services.handout import Contact, Handout, handout_of, most_people
 from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file
 from tubwater.tub import (
     Amount,
@@ -169,6 +171,59 @@ def test_the_sheet_names_both_locks_before_people_get_in(speech: Language, fit: 
     with speaking(speech):
         lines = handout_words(handout(), CONTACT)["enter"]["lines"]
     assert "pH" in lines[0] and fit in lines[1]
+
+
+def test_a_limit_from_memory_carries_its_mark_and_no_other_does() -> None:
+    tub = replace(FILE.tub, guideline="uk-business")
+    marked = case_of(tub, FILE.shelf, case().belief.events, NOW, members=300)
+    for made, where in ((handout_of(marked), ("7.0 to 7.6\u00a0*", "below 7.0 or above 8.0\u00a0*")), (handout(), ())):
+        words = handout_words(made, CONTACT)
+        said = " ".join(texts_of(words))
+        assert all(text in said for text in where)
+        assert bool(words["unverified"]) is bool(where) and words["foot"].startswith(words["unverified"])
+        assert ("*" in said) is bool(where)
+        assert "bromine 4 to 6 and" in said or not where  # a number that was read at its source
+
+
+def test_a_tub_without_a_pump_is_told_of_no_pump_and_waits_as_long_as_its_plan() -> None:
+    tub = replace(case().tub, kind=TubKind.WOOD_FIRED, equipment=equipment_of(TubKind.WOOD_FIRED))
+    still = handout_of(replace(case(), tub=tub))
+    words = handout_words(still)
+    own = [words[part] for part in ("enter", "week", "doses", "soak", "stop")]
+    assert not any(word in " ".join(texts_of(own)).lower() for word in ("pump", "jets", "suction"))
+    factor = defaults()["mixing_factor_still"].value
+    assert still.mix_minutes == factor * handout().mix_minutes
+    waits = {row.minutes for row in still.doses if row.quantity is Quantity.PH}
+    assert waits == {factor * row.minutes for row in handout().doses if row.quantity is Quantity.PH}
+
+
+def test_no_dose_after_a_soak_is_for_more_people_than_may_be_in() -> None:
+    for litres in (800.0, 1300.0):
+        made = handout_of(case(litres))
+        most = most_people(made.guideline, made.litres)
+        assert made.soaks and max(dose.people for dose in made.soaks) <= most
+
+
+LONG = "Donaudampfschifffahrtsgesellschaftskapitänsbadezuber"
+
+
+@pytest.mark.parametrize("paper", list(Paper))
+def test_long_names_stay_on_the_paper_and_an_overfull_sheet_takes_two_pages(paper: Paper) -> None:
+    """Nothing is drawn in the right margin."""
+    words = handout_words(handout(), Contact(LONG, "01632 960 123", "https://tub.example/t/7"))
+    full = {**words, "name": LONG, "week": {**words["week"], "steps": words["week"]["steps"] * 2}}
+    for name, most in (("handout", 2), ("label", 1)):
+        pages = list(drawn(name, full, paper))
+        assert len(pages) == most
+        assert all(page[:, -round(0.04 * page.shape[1]) :].min() == 255 for page in pages)  # half of the margin
+
+
+def test_a_measure_is_not_cut_inside_a_word() -> None:
+    look = (FONTS[0].parents[1] / "typst" / "look.typ").read_text(encoding="utf-8")
+    kept = re.search(r'show regex\("(.*)"\): box', look)
+    assert kept
+    pattern = re.compile(kept[1].replace("\\\\", "\\"))
+    assert pattern.search("2½ g zugeben") and not pattern.search("2½ gestrichene Messlöffel")
 
 
 def test_the_sheet_shows_every_dose_of_its_table() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -15,8 +16,9 @@ from tubwater.reports.printed import Paper, record_pdf, sheet_pictures
 from tubwater.reports.record import record_table, record_xlsx, render_record
 from tubwater.reports.record_words import record_words
 from tubwater.reports.text import kinds
-from tubwater.services.record import record_of_file
+from tubwater.services.record import Noted, record_of_file
 from tubwater.services.tubfile import parse_table
+from tubwater.tub import Soaked
 
 NOW = datetime(2026, 11, 26, 15, tzinfo=UTC)
 FIRST = date(2026, 11, 24)
@@ -146,3 +148,14 @@ def test_every_sheet_names_its_days_alike_and_none_is_left_without_a_word() -> N
 def test_the_record_fits_into_80_columns() -> None:
     said = render_record(WORDS)
     assert max(map(len, said.splitlines())) <= 80 and "Robin Example" in said
+
+
+def test_the_column_of_who_entered_is_there_only_where_anybody_is_named() -> None:
+    assert len(WORDS["columns"]["entries"]) == 2
+    assert all(len(row) == 2 for day in WORDS["days"] for row in day["entries"]["rows"])
+    record = record_of_file(parse_table({"tub": {"volume": "1100 L", "sanitizer": "bromine"}}, NOW), NOW, FIRST)
+    first, *rest = record.days
+    entries = (Noted(at(24, 10), Soaked(at(24, 10), 2, 30.0), "Robin"), Noted(at(24, 12), Soaked(at(24, 12), 2, 30.0)))
+    words = record_words(replace(record, days=(replace(first, entries=entries), *rest)))
+    assert [row[-1] for row in words["days"][0]["entries"]["rows"]] == ["Robin", "–"]
+    assert len(words["columns"]["entries"]) == 3 and record_pdf(words).startswith(b"%PDF-")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import groupby
 from typing import Any
 
@@ -14,7 +14,7 @@ from tubwater.reports.plain import measures_text
 from tubwater.reports.rangeline import axis_drawing
 from tubwater.reports.scale import limit_words, shown
 from tubwater.reports.text import named, quantity_unit, text_of, upper_first
-from tubwater.services.handout import Contact, Does, DoseRow, Handout, SoakDose
+from tubwater.services.handout import Contact, Does, DoseRow, Handout, SoakDose, most_people
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Quantity
 
@@ -22,6 +22,9 @@ __all__ = ["handout_words", "measured"]
 
 _METRIC = UnitSystem.METRIC
 _MOST_PAIRS = 3
+_MARK = "\u00a0*"  # a number from memory
+_OF_A_PUMP = frozenset({"enter-see", "week-look", "week-start", "doses-do", "stop-dirt"})  # said otherwise without one
+_LIMITS = ("keep_out_low", "bathing_low", "aim_low", "aim_high", "bathing_high", "keep_out_high")
 _BETWEEN = {Quantity.TOTAL_ALKALINITY: "week-alkalinity", Quantity.PH: "week-ph"}
 
 
@@ -45,7 +48,8 @@ def handout_words(handout: Handout, contact: Contact | None = None, units: UnitS
         "stop": {"head": say("stop"), "lines": list(_stop(say))},
         "never": {"head": say("never"), "lines": list(_never(say))},
         "ask": _ask(contact or Contact()),
-        "foot": say("foot"),
+        "unverified": _unverified(say),
+        "foot": f"{_unverified(say)} {say('foot')}".strip(),
     }
 
 
@@ -66,9 +70,13 @@ class _Say:
         self.handout, self.units = handout, units
         self.limits = dict(handout.bands)
         name = text_of("quantity", handout.sanitizer.value)
-        self._always = {"sanitizer": name, "Sanitizer": upper_first(name)}
+        self.moved = handout.tub.equipment.pump
+        moving = text_of("handout", "moving" if self.moved else "moving-still")
+        kept = text_of("web", f"sanitizer.{handout.tub.sanitizer.value}")
+        self._always = {"sanitizer": name, "Sanitizer": upper_first(name), "kept": kept, "moving": moving}
 
     def __call__(self, kind: str, **values: object) -> str:
+        kind = f"{kind}-still" if kind in _OF_A_PUMP and not self.moved else kind
         return text_of("handout", kind, {**self._always, **values}, self.units)
 
     def value(self, number: float, quantity: Quantity) -> str:
@@ -79,25 +87,40 @@ class _Say:
         """Where people are kept out."""
         return limit_words(self.limits[quantity], "out", quantity, self.units)
 
+    def mark(self, quantity: Quantity, names: Iterable[str] = _LIMITS) -> str:
+        """A mark where one of these limits is from memory and bounds anything; "" otherwise."""
+        limits = self.limits[quantity]
+        bounding = (name for name in names if 0.0 < getattr(limits, name) < math.inf)
+        return "" if all(map(limits.verified, bounding)) else _MARK
+
     @property
-    def hottest(self) -> float:
-        """The warmest water that anybody may be in, degC."""
-        return self.limits[Quantity.TEMPERATURE].bathing_high
+    def hottest(self) -> str:
+        """The warmest water that anybody may be in."""
+        warmest = show.temperature(self.limits[Quantity.TEMPERATURE].bathing_high, self.units)
+        return warmest + self.mark(Quantity.TEMPERATURE, ("bathing_high",))
 
 
 def _enter(say: _Say) -> Iterator[str]:
     handout, ph = say.handout, say.limits[Quantity.PH]
     limits = say.limits[handout.sanitizer]
+    marks = {q: say.mark(q, ("bathing_low", "bathing_high")) for q in (handout.sanitizer, Quantity.PH)}
     values = {"low": say.value(limits.bathing_low, handout.sanitizer)}
-    values |= {"high": say.value(limits.bathing_high, handout.sanitizer)}
-    values |= {"ph_low": say.value(ph.bathing_low, Quantity.PH), "ph_high": say.value(ph.bathing_high, Quantity.PH)}
+    values |= {"high": say.value(limits.bathing_high, handout.sanitizer) + marks[handout.sanitizer]}
+    values |= {"ph_low": say.value(ph.bathing_low, Quantity.PH)}
+    values |= {"ph_high": say.value(ph.bathing_high, Quantity.PH) + marks[Quantity.PH]}
     yield say("enter-test", hours=handout.max_age_hours, **values)
     yield say("enter-fit")
     yield say("enter-see")
     yield say("enter-wait")
-    people = max(math.floor(handout.litres / handout.guideline.litres_per_bather), 1)
+    people = most_people(handout.guideline, handout.litres)
     yield say("enter-people", people=people, minutes=handout.guideline.session_minutes, hottest=say.hottest)
     yield say("enter-who")
+
+
+def _unverified(say: _Say) -> str:
+    """What the mark means, where it stands anywhere."""
+    lines = (*_enter(say), *_stop(say), *(row["aim"] for row in _bands(say)))
+    return say("unverified") if any(_MARK in line for line in lines) else ""
 
 
 def _bands(say: _Say) -> Iterator[dict[str, Any]]:
@@ -115,7 +138,7 @@ def _band(say: _Say, quantity: Quantity, limits: Limits) -> dict[str, Any]:
     name = upper_first(text_of("quantity", quantity.value))
     return {
         "name": name,
-        "aim": say("band", aim=aim, unit=unit),
+        "aim": say("band", aim=aim, unit=unit) + say.mark(quantity),
         "alt": alt,
         **axis_drawing(limits, quantity, say.units),
     }
@@ -247,11 +270,12 @@ def _soak_amount(say: _Say, dose: SoakDose) -> str:
 
 
 def _stop(say: _Say) -> Iterator[str]:
-    yield say("stop-reads", out=say.out(say.handout.sanitizer), ph_out=say.out(Quantity.PH))
+    out = {q: say.out(q) + say.mark(q, ("keep_out_low", "keep_out_high")) for q in (say.handout.sanitizer, Quantity.PH)}
+    yield say("stop-reads", out=out[say.handout.sanitizer], ph_out=out[Quantity.PH])
     for kind in ("stop-untested", "stop-zero", "stop-clear"):
         yield say(kind)
     yield say("stop-hot", hottest=say.hottest)
-    for kind in ("stop-parts", "stop-dirt", "stop-ill"):
+    for kind in ("stop-parts", "stop-dirt", "stop-ill") if say.moved else ("stop-dirt", "stop-ill"):
         yield say(kind)
 
 

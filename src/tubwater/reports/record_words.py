@@ -124,7 +124,7 @@ class _Writer:
         """Headings that every day shares, and names of the pages of a table."""
         return {
             "checks": [self.say(f"wanted-{name}") for name in ("what", "due", "made", "state")],
-            "entries": [self.say(f"entry-{name}") for name in ("time", "what", "by")],
+            "entries": [self.say(f"entry-{name}") for name in ("time", "what", "by")[: 3 if self._any_named() else 2]],
             **{name: self.say(f"page-{name}") for name in ("wanted", "entered", "about")},
             "signed": self.say("signatures"),
         }
@@ -175,8 +175,15 @@ class _Writer:
         return f"{local:%H:%M}" if local.date() == sheet.day.day else show.moment(local)
 
     def _entries(self, sheet: DaySheet) -> Words:
-        rows = [[f"{self.local(n.at):%H:%M}", self._entry(sheet, n), n.by or "–"] for n in sheet.entries]
+        by = [[n.by or "–"] if self._any_named() else [] for n in sheet.entries]
+        rows = [
+            [f"{self.local(n.at):%H:%M}", self._entry(sheet, n), *who] for n, who in zip(sheet.entries, by, strict=True)
+        ]
         return {"head": self.say("entries"), "rows": rows, "none": self.say("entries-none")}
+
+    def _any_named(self) -> bool:
+        """Whether it is known of any entry who made it: a keeper's file and a logbook without accounts name nobody."""
+        return any(noted.by for sheet in self.record.days for noted in sheet.entries)
 
     def _entry(self, sheet: DaySheet, noted: Noted) -> str:
         marks = [self.say("after-dose", "record-entry", minutes=m) for m in _after_dose(sheet, noted)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -14,6 +15,7 @@ from tubwater.advice.decide import kit_of
 from tubwater.advice.dose_table import Does, DoseRow, dose_table
 from tubwater.advice.ledger import ledger_of
 from tubwater.advice.measures import amount_of, grams_floor
+from tubwater.advice.timeline import mixing_factor
 from tubwater.facts import CareStep, Guideline, Limits, care_steps, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.services.advise import case_of
@@ -31,6 +33,7 @@ __all__ = [
     "handout_for",
     "handout_of",
     "handout_of_file",
+    "most_people",
 ]
 
 _SOAKS = ((1, 30.0), (2, 30.0), (2, 60.0), (4, 30.0), (4, 60.0), (6, 120.0))  # people and minutes of the table
@@ -73,7 +76,8 @@ class Handout:
 
     Attributes:
         litres: believed (median), L. bands: what to aim at and what allows bathing. doses: the table.
-        soaks: doses after a soak, empty where none is needed or known. after_soak: their rule.
+        soaks: doses after a soak of no more people than may be in, empty where none is needed or known.
+        after_soak: their rule.
         feeder: None where there are no tablets. mix_minutes, oxidizer_minutes: waits after an addition.
         weekly: care of each week. never: pairs of this shelf that never meet. max_age_hours: how long a test counts.
         situation: of the plan that the after-soak dose comes from.
@@ -118,18 +122,19 @@ def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> 
     """The sheet for a situation; the dose after a soak and the feeder are those of the plan."""
     plan = make_plan(case, wishes or Wishes(), seed)
     kit = kit_of(case)
-    mix = defaults()["mix_minutes"].value
+    litres = float(np.median(case.rates.litres))
+    mix = defaults()["mix_minutes"].value * mixing_factor(case)
     slow = kit.oxidizer is not None and kit.oxidizer.substance == "monopersulfate"
     known = [(q, case.guideline.limits[q]) for q in (case.sanitizer_quantity, *_BANDS) if q in case.guideline.limits]
     return Handout(
         as_of=case.now,
         tub=case.tub,
         guideline=case.guideline,
-        litres=float(np.median(case.rates.litres)),
+        litres=litres,
         sanitizer=case.sanitizer_quantity,
         bands=tuple(known),
         doses=dose_table(case),
-        soaks=_soaks(case, plan.after_soak),
+        soaks=_soaks(case, plan.after_soak, most_people(case.guideline, litres)),
         after_soak=plan.after_soak,
         feeder=_feeder(plan),
         oxidizer=kit.oxidizer.name if kit.oxidizer else "",
@@ -152,13 +157,18 @@ def _dates(case: Situation) -> Iterator[CareDate]:
             yield found
 
 
-def _soaks(case: Situation, rule: AfterSoak | None) -> tuple[SoakDose, ...]:
+def most_people(guideline: Guideline, litres: float) -> int:
+    """How many may be in so much water at a time."""
+    return max(math.floor(litres / guideline.litres_per_bather), 1)
+
+
+def _soaks(case: Situation, rule: AfterSoak | None, most_people: int) -> tuple[SoakDose, ...]:
     if rule is None:
         return ()
     product = next(p for p in case.shelf.products if p.name == rule.amount.product)
     most = grams_floor(product, rule.daily_cap_grams)
     found = []
-    for people, minutes in _SOAKS:
+    for people, minutes in (soak for soak in _SOAKS if soak[0] <= most_people):
         grams = rule.amount.grams * people * minutes / 30.0
         amount = amount_of(product, min(grams, most), down=True)
         found.append(SoakDose(people, minutes, amount, grams > most))
