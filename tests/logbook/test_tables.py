@@ -210,6 +210,28 @@ def test_every_problem_is_told_by_row_and_nothing_is_written(keeping: Keeping, t
     assert len(told.value.problems) == 10 and keeping.history("larch") == ()
 
 
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        ({"what": "soaked", "people": "many", "lasted": "long"}, ["people", "lasted"]),
+        ({"what": "soaked", "people": -1, "lasted": "30 min", "pH": 7}, ["people", "pH"]),
+        ({"what": "dosed", "product": "sugar", "amount": "1,300 g"}, ["product", "amount"]),
+        ({"what": "test", "method": "guess", "pH": "sour", "bromine": "much"}, ["method", "pH", "bromine"]),
+        ({"what": "feeder", "product": "sugar", "tablets": "few", "opening": 7}, ["product", "tablets", "opening"]),
+        ({"what": "noticed", "clarity": "odd", "signs": "joy"}, ["clarity", "signs"]),
+        ({"what": "filled", "volume": "90000 L", "id": "x" * 200}, ["volume", "id"]),
+        ({"what": "bathed"}, ["what"]),
+    ],
+)
+@pytest.mark.parametrize("at", ["yesterday", "20.11.2026 20:00", None, "2027-13-01 10:00", Formula("=NOW()")])
+def test_a_time_that_cannot_be_read_hides_no_other_problem_of_its_row(
+    transfer: Transfer, row: dict[str, Any], told: list[str], at: Any
+) -> None:
+    found = preview(transfer, {**row, "at": at}, soak())
+    assert {p.row for p in found.problems} == {2} and len(found.new) == 1
+    assert sorted(p.column for p in found.problems) == sorted(["at", *told])
+
+
 def test_empty_rows_count_but_say_nothing(transfer: Transfer) -> None:
     found = preview(transfer, soak(), {"what": None, "at": " "}, soak(people=-1))
     assert len(found.new) == 2 and [p.row for p in found.problems] == [4]

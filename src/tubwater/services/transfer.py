@@ -55,7 +55,7 @@ class Preview:
 class _Row:
     number: int
     kind: Kind
-    happened: datetime
+    happened: datetime | None  # None where it could not be read
     id: str
     body: Mapping[str, Any]
 
@@ -93,14 +93,17 @@ class Transfer:
         """
         present = self._entries(tub)
         problems: list[RowProblem] = []
-        rows = [row for row in _rows(sheet, zone, problems) if row]
-        problems += self._meaning(present, rows)
+        readable = [row for row in _rows(sheet, zone, problems) if row]
+        problems += self._meaning(present, readable)
+        rows = [(row, row.happened) for row in readable if row.happened]
+        for row in (row for row in readable if not row.happened):
+            problems += _unkeepable(row, Entry(row.id or "-", tub, row.kind, self.clock.now(), row.body, Source()))
         known = {s.entry.id: None for s in present} | {x.stored.entry.id: _said(x) for x in effective(present)}
         new: list[Entry] = []
-        for row, id in zip(rows, _ids(tub, rows), strict=True):
-            says = (row.kind, row.happened, row.body)
+        for (row, happened), id in zip(rows, _ids(tub, rows), strict=True):
+            says = (row.kind, happened, row.body)
             if id not in known:
-                new.append(Entry(id, tub, row.kind, row.happened, row.body, source or Source()))
+                new.append(Entry(id, tub, row.kind, happened, row.body, source or Source()))
                 problems += _unkeepable(row, new[-1])
                 known[id] = says
             elif known[id] != says:
@@ -120,13 +123,17 @@ class Transfer:
         return sum(not s.repeated for s in self.store.append(preview.new, self.clock.now()))
 
     def _meaning(self, present: Sequence[Stored], rows: Sequence[_Row]) -> list[RowProblem]:
-        """What the reader of a keeper's file says of the rows, beside this tub and its shelf."""
+        """What the reader of a keeper's file says of the rows, beside this tub and its shelf.
+
+        A row whose time could not be read is looked at as if it were of now, so that all else of it is told as well.
+        """
+        now = self.clock.now()
         described = [s for s in present if s.entry.kind in (Kind.TUB, Kind.SHELF)]
         table = table_of(described)
         for row in rows:
-            table.setdefault(str(row.kind), []).append({"at": row.happened.isoformat(), **row.body})
+            table.setdefault(str(row.kind), []).append({"at": (row.happened or now).isoformat(), **row.body})
         try:
-            parse_table(table, self.clock.now())
+            parse_table(table, now)
         except InputError as error:
             return [_in_row(problem, rows) for problem in error.problems]
         return []
@@ -156,7 +163,7 @@ def _rows(sheet: Sheet, zone: tzinfo | None, problems: list[RowProblem]) -> list
 def _row(
     number: int, names: Sequence[str | None], cells: Sequence[Cell], zone: tzinfo | None, problems: list[RowProblem]
 ) -> _Row | None:
-    """One row; None where it is empty, or too wrong to go on with."""
+    """One row; None where it is empty, or says not what it is about."""
     found = {n: c for n, c in zip(names, cells, strict=False) if n and c is not None and str(c).strip()}
     if len(cells) > len(names) and any(cell not in (None, "") for cell in cells[len(names) :]):
         problems.append(RowProblem(number, "", "more cells than headings", "one heading above each cell"))
@@ -168,7 +175,7 @@ def _row(
     id = str(found.pop("id", "")).strip()
     body = _body(number, kind, found, told) if kind else {}
     problems += told
-    return _Row(number, kind, happened, id, body) if kind and happened else None
+    return _Row(number, kind, happened, id, body) if kind else None
 
 
 def _kind(number: int, cell: Cell, problems: list[RowProblem]) -> Kind | None:
@@ -246,12 +253,12 @@ def _unkeepable(row: _Row, entry: Entry) -> list[RowProblem]:
     return []
 
 
-def _ids(tub: str, rows: Sequence[_Row]) -> list[str]:
+def _ids(tub: str, rows: Sequence[tuple[_Row, datetime]]) -> list[str]:
     """The ids of the rows; one without gets a name made of what it says, so that the same row is the same entry."""
     seen: Counter[str] = Counter()
     found = []
-    for row in rows:
-        content = json.dumps([tub, row.kind, row.happened.timestamp(), row.body], sort_keys=True)
+    for row, happened in rows:
+        content = json.dumps([tub, row.kind, happened.timestamp(), row.body], sort_keys=True)
         seen[content] += 1
         found.append(row.id or str(uuid5(_SPACE, f"{content} {seen[content]}")))
     return found
