@@ -196,18 +196,24 @@ def no_feeder_takes_the_sanitizer_too_high(a: Answered) -> bool:
 
 def a_plan_ends_inside_ph_where_the_test_allows_it(a: Answered) -> bool:
     """What was sure of pH 7.0-8.0 stays so, and what was not gets no less sure; but for an oxidizer that only makes up
-    for what is missing to the aim, since too little is worse than a pH somewhat out."""
+    for what is missing to the aim, since too little is worse than a pH somewhat out: nothing else pushes that way."""
     begin, end = a.replayed[-1]
     looks = ((begin, 0.0), (end, 0.02))  # what no test could show is no difference
     sure = [float(np.mean((look.ph >= 7.0 - slack) & (look.ph <= 8.0 + slack))) for look, slack in looks]
     filled = any(s.kind is StepKind.FILL for s in a.plan.steps)
-    oxidizes = bool(a.doses) and all(a.composition(a.product(s)).oxidant > 0.0 for s in a.doses)
     limits = a.case.guideline.limits[a.sanitizer]
-    needed = oxidizes and float(np.median(end.sanitizer)) <= limits.aim_high
+    needed = _only_the_oxidizer_pushes(a) and float(np.median(end.sanitizer)) <= limits.aim_high
     judged = bool(a.doses) and not filled and not needed and not _leaves_it_to_a_test(a)
     if judged:
         assert sure[1] >= min(0.95, sure[0]) - 2.0 / MEMBERS
     return judged
+
+
+def _only_the_oxidizer_pushes(a: Answered) -> bool:
+    """Every other addition moves the pH the other way, or not at all."""
+    doses = [a.composition(a.product(step)) for step in a.doses]
+    ways = {float(np.sign(round(dose.alkalinity, 4))) for dose in doses if dose.oxidant > 0.0}
+    return bool(ways) and all(float(np.sign(round(d.alkalinity, 4))) not in ways for d in doses if d.oxidant <= 0.0)
 
 
 def _leaves_it_to_a_test(a: Answered) -> bool:

@@ -91,9 +91,18 @@ def largest_allowed(
 
 
 def _may_go_in(beside: Beside, composition: Composition, grams: float, spread: float, sanitizer_high: float) -> bool:
-    """With errors of the measure as drawn and without any: a lucky draw lets nothing in."""
+    """With errors of the measure as drawn and without any: a lucky draw lets nothing in. What an oxidizer meets makes
+    acid of it, so that its pH is judged once more when it has mixed."""
     drawn, exact = beside.dosed(composition, grams, spread), beside.exactly(composition, grams)
-    return allowed(beside, drawn, sanitizer_high) and allowed(beside, exact, sanitizer_high)
+    if not (allowed(beside, drawn, sanitizer_high) and allowed(beside, exact, sanitizer_high)):
+        return False
+    return composition.oxidant <= 0.0 or _stays(beside, exact)
+
+
+def _stays(beside: Beside, after: TubState) -> bool:
+    """Whether the pH is still inside once what was added has mixed, or no further out than it would be without."""
+    minutes = defaults()["mix_minutes"].value
+    return _within(beside.later(after, minutes).ph, beside.later(beside.state, minutes).ph, PH_LOW, PH_HIGH)
 
 
 def _within(after: np.ndarray, before: np.ndarray, low: float, high: float) -> bool:
