@@ -25,7 +25,7 @@ GERMAN = [path.with_name(path.name.replace("en.toml", "de.toml")) for path in EN
 SAME_SECTIONS = frozenset({"germ", "language"})
 SAME = frozenset(
     {
-        ("due", "minutes"),
+        ("date", "month-year"),
         ("handout", "time"),
         ("month-long", "apr"),
         ("month-long", "aug"),

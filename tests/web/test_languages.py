@@ -132,6 +132,7 @@ def expect_kept(page: Page, path: str, lang: str) -> None:
         "/facts/methods",
         "/facts/guidelines",
         "/tubs/larch",
+        "/tubs/larch/record",
         "/tubs/larch/volume?way=plate&litres=1300",
     ],
 )

@@ -93,7 +93,7 @@ def test_all_tubs_is_about_the_tubs(client: TestClient, keeping: Keeping) -> Non
 
 
 def test_what_never_meets_reads_the_same_on_the_shelf_and_beside_the_money(client: TestClient, tub: str) -> None:
-    pair = "oxidizer and tablets: gas, bursting."
+    pair = "Oxidizer and tablets: gas, bursting."
     assert all(pair in words_of(client.get(f"/tubs/{tub}/{page}").text) for page in ("shelf", "stock"))
 
 

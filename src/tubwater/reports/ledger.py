@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, named, sentence, text_of
@@ -10,9 +11,10 @@ from tubwater.reports.wrapped import bullet, filled, wrapped
 from tubwater.services.ledger import Built, DrainDate, Ledger, WaterChange
 from tubwater.services.tubfile import UnitSystem
 
-__all__ = ["drain_words", "figure", "render_ledger", "since_lines"]
+__all__ = ["date_words", "drain_words", "figure", "render_ledger", "since_lines"]
 
 _METRIC = UnitSystem.METRIC
+_EXACT = timedelta(days=100)  # a rule of the calendar asks for a day within it
 
 
 def render_ledger(ledger: Ledger, change: WaterChange | None = None, units: UnitSystem = _METRIC) -> str:
@@ -62,12 +64,17 @@ def since_lines(ledger: Ledger, units: UnitSystem) -> Iterator[str]:
 def _rule(ledger: Ledger, date: DrainDate, units: UnitSystem) -> Iterator[str]:
     due = date.due
     word = "never" if due is None else "now" if due <= ledger.as_of else ""
-    when = text_of("ledger", word) if word else show.day(due) if due else ""
+    when = text_of("ledger", word) if word else date_words(ledger, date)
     said = text_of("ledger", "rule", {"date": when, "text": sentence(date.reason, units)})
     used = f" {text_of('ledger', 'used', {'used': date.used})}" if date.used else ""
     advises = "" if date.rule.decides else f" {text_of('ledger', 'advises')}"
     yield bullet(said + used + advises)
     yield filled(explain(date.reason), "    ", "    ")
+
+
+def date_words(ledger: Ledger, date: DrainDate) -> str:
+    """By when a rule wants the water changed, empty where it names no day; in a few months as a day, else coarser."""
+    return show.about_day(date.due, ledger.as_of, _EXACT) if date.due else ""
 
 
 def _row(built: Built) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
@@ -93,7 +94,7 @@ def _pots(report: ShelfReport, units: UnitSystem) -> Iterator[Line]:
     if not report.pots:
         yield Line(_say("none"))
     for pot in report.pots:
-        lines = [*_left(pot, units), _use(pot, units), *_lasts(pot), *_good(pot)]
+        lines = [*_left(pot, units), _use(pot, units), *_lasts(pot, report.as_of), *_good(pot)]
         lines += [sentence(pot.refusal)] if pot.refusal else []
         yield Line(f"{named(pot.product.name)}: {' '.join(lines)}")
 
@@ -105,7 +106,7 @@ def _left(pot: Pot, units: UnitSystem) -> Iterator[str]:
         return
     wide = left.grams.high - left.grams.low > _LIKELY * max(left.grams.value, 1.0)
     values: dict[str, Any] = {
-        "grams": left.grams.value,
+        "grams": _say("left-about", units, grams=left.grams.value) if wide else show.grams(left.grams.value, units),
         "low": left.grams.low if wide else None,
         "high": left.grams.high if wide else None,
         "since": show.day(left.since),
@@ -134,7 +135,7 @@ def _substance(pot: Pot) -> Substance:
     return next(known for known in all_substances() if known.key == pot.product.substance)
 
 
-def _lasts(pot: Pot) -> Iterator[str]:
+def _lasts(pot: Pot, now: datetime) -> Iterator[str]:
     grams, lasts = pot.left.grams, pot.lasts
     if grams is None or not pot.use.known or pot.use.per_week.value <= 0.0:
         return
@@ -143,12 +144,12 @@ def _lasts(pot: Pot) -> Iterator[str]:
     elif lasts.until is None:
         yield _say("lasts-long")
     elif lasts.latest is None and lasts.earliest:
-        yield _say("lasts-least", until=show.day(lasts.until), earliest=show.day(lasts.earliest))
+        yield _say("lasts-least", until=show.about_day(lasts.until, now), earliest=show.about_day(lasts.earliest, now))
     else:
-        spread = lasts.earliest != lasts.latest
-        ends: dict[str, Any] = {name: show.day(at) if spread and at else None
+        ends = {name: show.about_day(at, now) if at else None
                 for name, at in (("earliest", lasts.earliest), ("latest", lasts.latest))}  # fmt: skip
-        yield _say("lasts", until=show.day(lasts.until), **ends)
+        spread: dict[str, Any] = ends if ends["earliest"] != ends["latest"] else {}
+        yield _say("lasts", until=show.about_day(lasts.until, now), **spread)
 
 
 def _good(pot: Pot) -> Iterator[str]:

@@ -162,6 +162,7 @@ _WAYS: Mapping[str, Callable[[float, UnitSystem], str]] = {  # a format word is 
     "days": lambda value, _: show.days(value),
     "days-later": lambda value, _: show.days(value, "days-later"),
     "litres": show.litres,
+    "about-litres": show.about_litres,
     "grams": show.grams,
     "about-grams": show.about_grams,
     "millilitres": show.millilitres,

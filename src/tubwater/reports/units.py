@@ -13,7 +13,9 @@ __all__ = [
     "GRAMS_PER_OUNCE",
     "LITRES_PER_US_GALLON",
     "MILLILITRES_PER_US_FLUID_OUNCE",
+    "about_day",
     "about_grams",
+    "about_litres",
     "clock",
     "dated",
     "day",
@@ -41,6 +43,8 @@ LITRES_PER_US_GALLON = 3.785411784  # exact
 MILLILITRES_PER_US_FLUID_OUNCE = 29.5735295625  # exact
 _WAITS = ((60.0, 1.0), (120.0, 5.0), (600.0, 15.0), (4320.0, 60.0))  # min: up to how long, told in steps of
 _LONG = 720.0  # min, the step of what lasts longer still
+_SOON = timedelta(days=28)  # a day that is only about right is told as a day within this,
+_IN_TIME = timedelta(days=550)  # as a month within this, and as a year after it
 _NIGHT = (time(22), time(6))  # nobody comes back in it
 _PARTS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -116,6 +120,16 @@ def litres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
     if units is UnitSystem.US:
         return f"{number(value / LITRES_PER_US_GALLON)} US gal"
     return f"{number(value)} L"
+
+
+def about_litres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
+    """A volume given in L that is only about right, to three figures of its unit."""
+    size = value / LITRES_PER_US_GALLON if units is UnitSystem.US else value
+    return (
+        f"{float(f'{size:.3g}'):.0f} {'US gal' if units is UnitSystem.US else 'L'}"
+        if size >= 100.0
+        else litres(value, units)
+    )
 
 
 def millilitres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
@@ -206,6 +220,12 @@ def _on_five(at: datetime) -> datetime:
 def day(at: date) -> str:
     """A day, or that of a time: "20 Nov 2026"."""
     return dated(at, "day")
+
+
+def about_day(at: datetime, now: datetime, soon: timedelta = _SOON) -> str:
+    """A day that is only about right: the farther off, the coarser ("20 Nov 2026", "Jan 2027", "2029")."""
+    ahead, there = at - now, placed(at)
+    return day(there) if ahead <= soon else dated(there, "month-year") if ahead <= _IN_TIME else f"{there.year}"
 
 
 def clock(minutes_from_start: float) -> str:

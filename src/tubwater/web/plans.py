@@ -24,7 +24,7 @@ __all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
 
 router = APIRouter(include_in_schema=False)
 router.include_router(asking.router)
-_CLOSE = 13.0  # per cent of the time line, below which two stops are one
+_CLOSE = 19.0  # per cent of the time line, below which two stops are one
 
 
 @dataclass(frozen=True)

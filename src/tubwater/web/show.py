@@ -107,6 +107,12 @@ def explain(reason: Reason) -> Markup:
     return Markup("{}: {}").format(kind, foreign(rest))
 
 
+def _sourced(text: str) -> Markup:
+    """The same where both parts were joined already: "how sure: where from"."""
+    kind, colon, rest = text.partition(": ")
+    return escape(kind) + escape(colon) + (foreign(rest) if rest else Markup(""))
+
+
 def foreign(text: str) -> Markup:
     """Words of the facts, which are English whatever the page is in: marked so for whom a page is read aloud."""
     return escape(text) if language() is Language.ENGLISH else Markup('<span lang="en">{}</span>').format(text)
@@ -182,6 +188,7 @@ def _templates() -> Environment:
         daymonth=_daymonth,
         capital=upper_first,
         bound=_nonbreaking,
+        sourced=_sourced,
     )
     return made
 

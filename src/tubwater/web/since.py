@@ -9,8 +9,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from tubwater.errors import InputError, Problem
-from tubwater.reports.ledger import drain_words, figure, since_lines
-from tubwater.reports.units import day, rough
+from tubwater.reports.ledger import date_words, drain_words, figure, since_lines
+from tubwater.reports.units import rough
 from tubwater.services.learned import LearnedValue
 from tubwater.tub import VolumeBasis
 from tubwater.units import Dimension, parse_amount
@@ -56,7 +56,7 @@ def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTM
             "asked": change,
             "since": since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
             "figure": figure,
-            "day": day,
+            "date_words": date_words,
             "problems": problems,
         }
 
