@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 import threading
 from collections.abc import Callable
@@ -218,6 +219,44 @@ def test_what_is_no_backup_is_refused(tmp_path: Path) -> None:
         SqlStorehouse().restore(tmp_path / "text", tmp_path / "new.db")
     with pytest.raises(InputError):
         SqlStorehouse().restore(tmp_path / "nothing", tmp_path / "new.db")
+
+
+def test_a_logbook_in_use_is_restored_with_all_that_was_acknowledged(tmp_path: Path) -> None:
+    """SQLite keeps the newest entries in a second file until it moves them over."""
+    logbook = open_logbook(tmp_path / "live.db")
+    logbook.entries.append([make_entry(f"e{number}") for number in range(7)], minutes(1))
+    before = (tmp_path / "live.db").read_bytes()
+    assert SqlStorehouse().restore(tmp_path / "live.db", tmp_path / "of-live.db") == 7
+    for ending in ("", "-wal"):  # what a killed program leaves, taken elsewhere without its third file
+        shutil.copyfile(tmp_path / f"live.db{ending}", tmp_path / f"killed.db{ending}")
+    logbook.close()
+    assert SqlStorehouse().restore(tmp_path / "killed.db", tmp_path / "of-killed.db") == 7
+    assert (tmp_path / "killed.db").read_bytes() == before
+
+
+@pytest.mark.parametrize("harm", ["cut", "empty", "overwritten", "unreadable"])
+def test_a_backup_is_proven_good_before_a_place_is_touched(tmp_path: Path, harm: str) -> None:
+    logbook = open_logbook(tmp_path / "logbook.db")
+    logbook.entries.append([make_entry(f"e{number}") for number in range(500)], minutes(1))
+    backup = tmp_path / "backup.db"
+    logbook.backup(backup)
+    logbook.close()
+    whole = backup.read_bytes()
+    if harm == "unreadable":
+        with sqlite3.connect(backup) as rows:
+            rows.execute("UPDATE entry SET happened = 'yesterday' WHERE id = 'e7'")
+        rows.close()
+    else:
+        middle = len(whole) // 2
+        harmed = {
+            "cut": whole[:middle],
+            "empty": b"",
+            "overwritten": whole[:middle] + bytes(4096) + whole[middle + 4096 :],
+        }
+        backup.write_bytes(harmed[harm])
+    with pytest.raises((InputError, StoreUnavailable)):
+        SqlStorehouse().restore(backup, tmp_path / "new.db")
+    assert not list(tmp_path.glob("new.db*"))
 
 
 # The look-over

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 import tempfile
 from collections.abc import Callable
+from contextlib import AbstractContextManager, closing
 from pathlib import Path
 
 from sqlalchemy import Connection, func, select, text
 
 from tubwater.errors import InputError, StoreUnavailable
+from tubwater.logbook.checking import check
 from tubwater.logbook.engine import Database, create_private, open_engine
 from tubwater.logbook.migrate import bring_up
 from tubwater.logbook.place import place_of
 from tubwater.logbook.tables import METADATA, entry
+from tubwater.services.storage import Fault
 
 __all__ = ["backup", "restore"]
 
@@ -66,23 +70,48 @@ def _settle(path: Path) -> None:
         os.fsync(file.fileno())
 
 
-def restore(backup: Path, target: Database) -> int:
-    """Fills an empty place from a backup, of this version or an older one; the backup itself is left alone."""
-    if not backup.is_file():
+def restore(backup: Path, target: Callable[[], AbstractContextManager[Database]]) -> int:
+    """Fills an empty place from a backup, of this version or an older one; the backup itself is left alone.
+
+    Args:
+        target: opens the place, and is not called before the backup was looked over from end to end.
+    """
+    if not backup.is_file() or not backup.stat().st_size:
         raise InputError.one("file", str(backup), "a backup that was made by this command")
     with tempfile.TemporaryDirectory(prefix="tubwater-restore-") as folder:
         copy = Path(folder, "logbook.db")
-        shutil.copyfile(backup, copy)
+        _taken(backup, copy)
         return _in_file(copy, lambda source: _moved(source, target))
 
 
-def _moved(source: Database, target: Database) -> int:
-    return source.read(lambda rows: target.write(lambda into: _copy(rows, into, must_be_empty=True)))
+def _taken(backup: Path, copy: Path) -> None:
+    """With what a logbook in use, or one whose program was killed, keeps in a second file."""
+    second = backup.with_name(backup.name + "-wal")
+    if not second.exists() or not second.stat().st_size:
+        shutil.copyfile(backup, copy)
+        return
+    try:
+        with (
+            closing(sqlite3.connect(f"{backup.absolute().as_uri()}?mode=ro", uri=True)) as whole,
+            closing(sqlite3.connect(copy)) as into,
+        ):
+            whole.backup(into)
+    except sqlite3.Error as error:
+        raise StoreUnavailable(f"the backup cannot be read: {error}") from error
 
 
-def _copy(rows: Connection, into: Connection, must_be_empty: bool = False) -> int:
+def _moved(source: Database, target: Callable[[], AbstractContextManager[Database]]) -> int:
+    for finding in check(source):
+        if finding.fault in (Fault.DAMAGED, Fault.REFERENCE, Fault.BODY):
+            raise StoreUnavailable(f"the backup is damaged: {finding.where}: {finding.found}")
+    with target() as database:
+        return source.read(lambda rows: database.write(lambda into: _copy(rows, into, database.place.told)))
+
+
+def _copy(rows: Connection, into: Connection, must_be_empty: str = "") -> int:
+    """The number of entries; with the name of a place only where that holds nothing yet."""
     if must_be_empty:
-        _demand_empty(into)
+        _demand_empty(into, must_be_empty)
     for table in METADATA.sorted_tables:
         found = rows.execution_options(yield_per=_CHUNK).execute(select(table))
         for part in found.mappings().partitions(_CHUNK):
@@ -92,7 +121,7 @@ def _copy(rows: Connection, into: Connection, must_be_empty: bool = False) -> in
     return int(into.execute(select(func.count()).select_from(entry)).scalar_one())
 
 
-def _demand_empty(into: Connection) -> None:
+def _demand_empty(into: Connection, place: str) -> None:
     for table in METADATA.sorted_tables:
         if into.execute(select(func.count()).select_from(table)).scalar_one():
-            raise InputError.one("logbook", table.name, "an empty place to restore into; name a new one")
+            raise InputError.one("logbook", place, "an empty place to restore into; name a new one")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from tubwater.logbook import checking, copying
@@ -58,6 +60,15 @@ def open_logbook(place: str | Path, busy_seconds: float = BUSY_SECONDS) -> SqlLo
     return SqlLogbook(Database(where, open_engine(where, busy_seconds), busy_seconds), SqlSnapshots(where))
 
 
+@contextmanager
+def _opened(place: str | Path) -> Iterator[Database]:
+    logbook = open_logbook(place)
+    try:
+        yield logbook.database
+    finally:
+        logbook.close()
+
+
 class SqlStorehouse:
     """A ``Storehouse`` of databases."""
 
@@ -70,11 +81,7 @@ class SqlStorehouse:
 
     def restore(self, backup: Path, place: str | Path) -> int:
         """See ``Storehouse``."""
-        logbook = open_logbook(place)
-        try:
-            return copying.restore(backup, logbook.database)
-        finally:
-            logbook.close()
+        return copying.restore(backup, lambda: _opened(place))
 
     def default_place(self) -> str:
         """See ``Storehouse``."""
