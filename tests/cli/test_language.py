@@ -31,6 +31,15 @@ def test_the_language_holds_for_one_command_only(capsys: pytest.CaptureFixture[s
     assert german != capsys.readouterr().out and "ß" in german
 
 
+def test_the_option_may_stand_before_the_command_too(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["methods", "--language", "de"]) == 0
+    german = capsys.readouterr().out
+    assert main(["--language", "de", "methods"]) == 0 and capsys.readouterr().out == german
+    assert main(["--language", "de", "methods", "--language", "en"]) == 0 and capsys.readouterr().out != german
+    assert main(["--language", "de", "check-storage", "--logbook", "nowhere.db"]) == 2
+    assert "erwartet" in capsys.readouterr().err
+
+
 def test_the_environment_says_what_no_option_does(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -189,6 +189,13 @@ def test_a_memory_that_is_not_one_is_left_alone(
     assert not SentFile(tmp_path / "none.json").knows("anything")
 
 
+def test_no_letter_goes_out_that_could_not_be_remembered(
+    file: str, server: MailServer, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert remind(file, server, "--state", str(tmp_path / "nowhere" / "sent.json"), *TODAY) == 2
+    assert "--state" in capsys.readouterr().err and not server.taken
+
+
 def test_a_letter_tells_the_hours_of_the_keepers_zone_however_they_were_stored() -> None:
     now = datetime.fromisoformat("2026-11-25T21:00:00+05:30")
     reason = Reason("clock-behind", {"time": "2026-11-25T17:15+00:00"})

@@ -69,7 +69,7 @@ def test_the_handout_comes_as_text_words_and_page(
     assert main(["handout", str(tub), "--json", *ask, *NOW]) == 0
     assert json.loads(capsys.readouterr().out)["ask"]["qr"] == "https://tub.example/t/7"
     page = tmp_path / "handout.pdf"
-    assert main(["handout", str(tub), "--out", str(page), "--paper", "letter", *ask, *NOW]) == 0
+    assert main(["handout", str(tub), "--out", str(page), "--paper", "Letter", *ask, *NOW]) == 0
     assert page.read_bytes().startswith(b"%PDF-")
     label = tmp_path / "label.pdf"
     assert main(["handout", str(tub), "--label", "--out", str(label), *ask, *NOW]) == 0

@@ -72,6 +72,8 @@ def build_parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"tubwater {__version__}")
+    # A name of its own: a command that takes the option too would set it back to nothing.
+    parser.add_argument("--language", dest="spoken", choices=("en", "de"), help="English or German, for any command")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for name, text in _FILE_COMMANDS.items():
         _file_options(commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}."), name)
@@ -125,7 +127,7 @@ def _sheet_options(commands: argparse._SubParsersAction[argparse.ArgumentParser]
 
 def _print_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="PDF", help="write it as PDF into this file")
-    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="for --out")
+    parser.add_argument("--paper", type=str.lower, choices=("a4", "letter"), default="a4", help="for --out")
 
 
 def _common_options(parser: argparse.ArgumentParser) -> None:

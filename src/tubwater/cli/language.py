@@ -14,12 +14,12 @@ _VARIABLE = "TUBWATER_LANGUAGE"
 
 
 def language_for(words: argparse.Namespace, environment: Mapping[str, str]) -> Language:
-    """As the option says, or else the environment; English where neither does.
+    """As the option after or before the command says, or else the environment; English where none does.
 
     Raises:
         InputError: the environment names another language.
     """
-    given = getattr(words, "language", None) or environment.get(_VARIABLE, "") or Language.ENGLISH
+    given = getattr(words, "language", None) or words.spoken or environment.get(_VARIABLE, "") or Language.ENGLISH
     try:
         return Language(given)
     except ValueError:

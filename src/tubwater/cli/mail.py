@@ -44,6 +44,7 @@ def remind_answer(words: argparse.Namespace, file: TubFile, now: datetime) -> st
     if dues:
         subject = text_of("due", "mail-subject", {"name": file.tub.name, "count": len(dues)})
         memory = SentFile(_state(words))
+        memory.demand_writable()
         text = copy_context().run(letter_text, file.tub.name, dues, now)
         sent = remind(file.tub.name, subject, text, addresses, now, server, memory, words.again)
     if words.json:
@@ -155,7 +156,17 @@ class SentFile:
         Raises:
             InputError: the file cannot be written.
         """
-        known = {**self._read(), id: at.isoformat()}
+        self._write({**self._read(), id: at.isoformat()})
+
+    def demand_writable(self) -> None:
+        """Looks, before a letter goes out, whether that could be remembered.
+
+        Raises:
+            InputError: the file cannot be written, or is none of ours.
+        """
+        self._write(self._read())
+
+    def _write(self, known: Mapping[str, str]) -> None:
         newest = dict(sorted(known.items(), key=lambda row: row[1])[-_MOST_KEPT:])
         fresh = self._path.with_name(self._path.name + ".new")
         try:

@@ -31,7 +31,7 @@ def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument("--logbook", metavar="PLACE", help="without FILE; else TUBWATER_LOGBOOK")
         parser.add_argument("--tub", metavar="ID", help="which tub of the logbook, where there are several")
         parser.add_argument("--out", metavar="FILE", help="write it into this file, .pdf or .xlsx")
-        parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="for a .pdf")
+        parser.add_argument("--paper", type=str.lower, choices=("a4", "letter"), default="a4", help="for a .pdf")
     if name == "remind":
         parser.add_argument("--mail-to", action="append", default=[], metavar="ADDRESS", help="else TUBWATER_MAIL_TO")
         parser.add_argument("--mail-from", metavar="ADDRESS", help="else TUBWATER_MAIL_FROM")
