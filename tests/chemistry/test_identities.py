@@ -10,12 +10,16 @@ from hypothesis import strategies as st
 from chemistry.waters import random_waters
 from tubwater.chemistry import (
     DEFAULT,
+    KG_PER_LITRE,
     REFERENCE_2024,
     Constants,
     Water,
+    bromide_bank,
     dose,
     equilibrate,
     heat,
+    kg_water_per_litre,
+    mg_per_litre,
     mix,
     remove_and_refill,
     solve,
@@ -275,3 +279,10 @@ def test_each_named_choice_of_constants_changes_the_answer() -> None:
 
 def test_the_components_are_documented_by_their_order() -> None:
     assert len(set(COMPONENTS)) == len(COMPONENTS)
+
+
+def test_a_litre_of_a_tub_is_as_heavy_as_planning_takes_it() -> None:
+    water = random_waters(8, 40, DEFAULT).replaced(temperature=38.0)
+    assert kg_water_per_litre(water) == pytest.approx(KG_PER_LITRE, abs=0.003)
+    active = mg_per_litre(water, "bromine") / 2.0  # read as Br2, two atoms to a mol
+    assert bromide_bank(water) == pytest.approx(mg_per_litre(water, "bromide") + active, rel=0.003)

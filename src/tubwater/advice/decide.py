@@ -14,7 +14,7 @@ from tubwater.advice.safety import cap_grams
 from tubwater.advice.search import Problem, search, spread_out, utility
 from tubwater.advice.settle import settled
 from tubwater.advice.wishes import Wishes
-from tubwater.chemistry import INDEX, MG_PER_MOL, Composition, freeze
+from tubwater.chemistry import INDEX, KG_PER_LITRE, MG_PER_MOL, Composition, bromide_bank, freeze
 from tubwater.facts import Role, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Filled, Product, Sanitizer
@@ -148,7 +148,7 @@ def bromide_to(case: Situation, kit: Kit) -> float:
     """Grams of sodium bromide that fill up a thin bank; 0 where it is not thin or was dosed since the fill."""
     if kit.bromide is None or not bank_is_thin(case) or _bank_was_dosed(case, kit.bromide):
         return 0.0
-    missing = defaults()["bank_target_mg"].value - float(np.median(_bank_mg(case)))
+    missing = defaults()["bank_target_mg"].value - float(np.median(bromide_bank(case.state.water)))
     per_gram = case.products.compositions[kit.bromide.name].per_gram[INDEX["bromide"]] * MG_PER_MOL["bromide"]
     grams = missing * float(np.median(case.rates.litres)) / 1000.0 / per_gram
     return grams_floor(kit.bromide, grams)
@@ -158,13 +158,7 @@ def bank_is_thin(case: Situation) -> bool:
     """Whether a bromine tub very likely holds less than half the bromide that it should."""
     if case.tub.sanitizer is not Sanitizer.BROMINE:
         return False
-    return float(np.mean(_bank_mg(case) < 0.5 * defaults()["bank_target_mg"].value)) >= _SURE_SOFT
-
-
-def _bank_mg(case: Situation) -> np.ndarray:
-    water = case.state.water
-    bank: np.ndarray = (water.bromide + water.bromine) * MG_PER_MOL["bromide"] * 993.0
-    return bank
+    return float(np.mean(bromide_bank(case.state.water) < 0.5 * defaults()["bank_target_mg"].value)) >= _SURE_SOFT
 
 
 def _bank_was_dosed(case: Situation, product: Product) -> bool:
@@ -279,7 +273,7 @@ def _problem(
     bands = Bands(
         case.limits(case.sanitizer_quantity), case.limits(Quantity.PH), case.limits(Quantity.TOTAL_ALKALINITY)
     )
-    bands = replace(bands, per_mg=case.grams_per_mol * 993.0)
+    bands = replace(bands, per_mg=case.grams_per_mol * 1000.0 * KG_PER_LITRE)
     buffer, beside = freeze(state.water), acid_beside(case, kit)
     return Problem(state, case.rates[cut], buffer, recipes, future, bands, bounds, beside)
 

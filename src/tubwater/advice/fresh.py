@@ -24,7 +24,7 @@ from tubwater.advice.tap import fill_reason, is_known, tap_notes
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Occasion, Wishes
 from tubwater.belief import Belief, Observer
-from tubwater.chemistry import INDEX, MG_PER_MOL
+from tubwater.chemistry import INDEX, MG_PER_MOL, bromide_bank
 from tubwater.facts import care_steps, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import (
@@ -301,8 +301,7 @@ class _Start:
     @property
     def _bank_mg(self) -> float:
         """Bromide in the water as it now is, mg/L, at the middle of the believed tubs."""
-        water = self.line.beside.state.water
-        return float(np.median(water.bromide + water.bromine)) * MG_PER_MOL["bromide"] * 993.0
+        return float(np.median(bromide_bank(self.line.beside.state.water)))
 
     def _activate(self) -> None:
         product, goal = self.kit.oxidizer, defaults()["start_up_mg"]

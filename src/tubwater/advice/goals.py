@@ -18,7 +18,7 @@ from tubwater.advice.replay import replayed
 from tubwater.advice.verdict import judge
 from tubwater.advice.wishes import About, Wishes
 from tubwater.belief import Observer
-from tubwater.chemistry import INDEX, MG_PER_EQ_CACO3, MG_PER_MOL, at_pco2, equilibrate
+from tubwater.chemistry import INDEX, KG_PER_LITRE, MG_PER_EQ_CACO3, MG_PER_MOL, at_pco2, equilibrate
 from tubwater.facts import Basis, BasisKind, Limits, Role, substances
 from tubwater.facts.purposes import Purpose
 from tubwater.facts.quantity import Quantity
@@ -27,7 +27,6 @@ from tubwater.tub import Clarity, Noticed, Plan, Reason, Sign, Verdict
 __all__ = ["plan_with_goals", "plan_with_signs", "within"]
 
 Array = NDArray[np.float64]
-_KG_PER_LITRE = 0.993
 _BORATE_MG = 50.0  # mg/L as B, at which it steadies the pH (common practice)
 _EQUILIBRIUM = Basis(
     BasisKind.CALCULATION, (), "saturation by activities, and equilibrium with the carbon dioxide of air"
@@ -108,7 +107,7 @@ def _ceiling(case: Situation, purpose: Purpose) -> tuple[Reason, ...]:
     now = case.observer.read(Quantity.TOTAL_ALKALINITY)
     if _middle(now) <= goal:
         return ()
-    off = np.maximum(now - goal, 0.0) / (1000.0 * MG_PER_EQ_CACO3 * _KG_PER_LITRE)
+    off = np.maximum(now - goal, 0.0) / (1000.0 * MG_PER_EQ_CACO3 * KG_PER_LITRE)
     lowered = water.plus(chloride=off)
     values: dict[str, float | str] = {"value": _middle(now), "goal": goal}
     values |= {

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from tubwater.advice.lapse import Lapse, read_lapse, told_lapse
 from tubwater.advice.senses import told_of, worst_of
 from tubwater.belief import Belief, Observer, Products
-from tubwater.chemistry import INDEX, MG_PER_MOL, FrozenBuffer, freeze
+from tubwater.chemistry import INDEX, KG_PER_LITRE, MG_PER_MOL, FrozenBuffer, freeze
 from tubwater.dynamics import Rates, TubState
 from tubwater.facts import Guideline, Limits, Role, Substance, defaults, substances
 from tubwater.facts.quantity import Quantity
@@ -47,7 +47,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
-_KG_PER_M3 = 993.0  # of water at 38 degC
 _NOTHING = 0.3  # of the limit: a reading below that is next to nothing (judgement)
 _WHOLE = 0.9  # of the water out is all of it (judgement)
 _NEEDS_WATER = (Filled, Tested, Dosed, Soaked, FeederSet)
@@ -137,7 +136,7 @@ class Situation:
         ``ripe``: share of what takes it slowly that counts.
         """
         water = state.water
-        found: Array = (water.reductant + water.demand * ripe) * self.grams_per_mol * _KG_PER_M3
+        found: Array = (water.reductant + water.demand * ripe) * self.grams_per_mol * 1000.0 * KG_PER_LITRE
         return found
 
     def probability(self, quantity: Quantity) -> float:

@@ -21,7 +21,7 @@ from tubwater.advice.timeline import Timeline
 from tubwater.advice.too_high import reads_too_high
 from tubwater.advice.troubles import rank, water_evidence
 from tubwater.advice.wishes import About, Wishes
-from tubwater.chemistry import MG_PER_MOL
+from tubwater.chemistry import bromide_bank
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose
 from tubwater.facts.quantity import Quantity
@@ -111,7 +111,6 @@ def _bank(case: Situation) -> tuple[Reason, ...]:
     """The bromide that is believed to be in, where it is a bromine tub."""
     if case.tub.sanitizer is not Sanitizer.BROMINE:
         return ()
-    water, goal = case.state.water, defaults()["bank_target_mg"].value
-    bank = np.median((water.bromide + water.bromine) * MG_PER_MOL["bromide"] * 993.0)
+    goal, bank = defaults()["bank_target_mg"].value, np.median(bromide_bank(case.state.water))
     kind = "bank-is-thin" if bank_is_thin(case) else "bank-is-there"
     return (Reason(kind, {"value": float(bank), "goal": goal}, defaults()["bank_target_mg"].basis),)

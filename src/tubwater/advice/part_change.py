@@ -18,7 +18,7 @@ from tubwater.advice.plans import usual_plan
 from tubwater.advice.stops import plan_stop
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import About, Wishes
-from tubwater.chemistry import INDEX, MG_PER_MOL
+from tubwater.chemistry import INDEX, KG_PER_LITRE, bromide_bank
 from tubwater.errors import InputError
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.purposes import Purpose
@@ -152,7 +152,7 @@ def _bank_again(case: Situation, share: float) -> tuple[Reason, ...]:
     if case.tub.sanitizer is not Sanitizer.BROMINE or product is None:
         return ()
     water, per_gram = case.state.water, case.products.compositions[product.name].per_gram[INDEX["bromide"]]
-    bank = float(np.median((water.bromide + water.bromine) * 0.993 * case.rates.litres))
+    bank = float(np.median((water.bromide + water.bromine) * KG_PER_LITRE * case.rates.litres))
     grams = share * bank / float(per_gram)
-    lost = share * float(np.median(water.bromide + water.bromine)) * MG_PER_MOL["bromide"] * 993.0
+    lost = share * float(np.median(bromide_bank(water)))
     return (Reason("bank-again", {"value": lost, "grams": grams, "product": product.name}, _DILUTION),)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.chemistry import INDEX, MG_PER_EQ_CACO3, Composition, FrozenBuffer, Water
+from tubwater.chemistry import INDEX, KG_PER_LITRE, MG_PER_EQ_CACO3, Composition, FrozenBuffer, Water
 from tubwater.dynamics import Mode, Rates, TubState, advance, alkalinity_of, soak
 from tubwater.facts import Limits
 
@@ -20,7 +20,7 @@ __all__ = ["Bands", "Future", "Levers", "Lived", "Recipes", "live"]
 
 Array = NDArray[np.float64]
 _SOAK_AT = 20.0  # h of the day (judgement)
-_PER_LITRE = 993.0  # g of water per litre at 38 degC
+_PER_LITRE = 1000.0 * KG_PER_LITRE  # g of water
 
 
 @dataclass(frozen=True, eq=False)

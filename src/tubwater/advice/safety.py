@@ -8,7 +8,7 @@ from tubwater.advice.beside import Beside
 from tubwater.advice.measures import grams_floor, measure_spread
 from tubwater.advice.now import substance_of
 from tubwater.belief import Observer
-from tubwater.chemistry import MG_PER_MOL, Composition
+from tubwater.chemistry import KG_PER_LITRE, MG_PER_MOL, Composition
 from tubwater.dynamics import TubState
 from tubwater.facts import Role, defaults
 from tubwater.tub import Product
@@ -64,7 +64,7 @@ def _to_come(beside: Beside, state: TubState) -> np.ndarray:
     had it, mg/L."""
     observer = Observer(state)
     made: np.ndarray = observer.read(beside.sanitizer) + observer.monopersulfate * _reacting(state)
-    ripe = state.water.reductant * MG_PER_MOL[str(beside.sanitizer)] * 993.0
+    ripe = state.water.reductant * MG_PER_MOL[str(beside.sanitizer)] * 1000.0 * KG_PER_LITRE
     return np.asarray(np.maximum(made - ripe, 0.0))
 
 

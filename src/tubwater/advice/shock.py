@@ -9,7 +9,7 @@ from tubwater.advice.decide import Kit, oxidizer_to
 from tubwater.advice.now import Situation
 from tubwater.advice.safety import SHOCK_HEADROOM, cap_grams
 from tubwater.advice.timeline import MOST_PARTS, Timeline
-from tubwater.chemistry import Composition, Water, freeze
+from tubwater.chemistry import KG_PER_LITRE, Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
 from tubwater.facts import defaults
 from tubwater.tub import Product, Reason
@@ -22,7 +22,6 @@ _SIZES = 12  # shocks tried
 _MEMBERS = 200
 _HOLDS = 0.9  # probability with which a shock has to hold (judgement)
 _TAIL = 0.95  # of the waters stay below the most (judgement)
-_KG_PER_LITRE = 0.993
 
 
 def shock_to_hold(case: Situation, kit: Kit) -> float:
@@ -74,7 +73,7 @@ def _used_up(line: Timeline) -> list[Reason]:
 
 def _most(case: Situation, kit: Kit, product: Product, recipe: Composition) -> float:
     """Grams at which nineteen of twenty waters reach the most, once what takes halogen at once has had it."""
-    present = case.sanitizer_of(case.state) - case.state.water.reductant * case.grams_per_mol * 993.0
+    present = case.sanitizer_of(case.state) - case.state.water.reductant * case.grams_per_mol * 1000.0 * KG_PER_LITRE
     room = shock_most(kit) - float(np.quantile(present, _TAIL))
     litres = float(np.median(case.rates.litres))
     grams = max(room, 0.0) * litres / 1000.0 / (recipe.oxidant * case.grams_per_mol)
@@ -85,7 +84,7 @@ def _oxidized(state: TubState, rates: Rates, recipe: Composition, grams: Array) 
     """The tub with ``grams`` (C, 1) of an oxidizer in, shape (C, M)."""
     shape = np.broadcast_shapes(grams.shape, state.ph.shape)
     wide = np.broadcast_to(state.water.totals[:, None, :], (len(state.water.totals), *shape))
-    totals = wide + recipe.per_gram[:, None, None] * grams / (rates.litres * _KG_PER_LITRE)
+    totals = wide + recipe.per_gram[:, None, None] * grams / (rates.litres * KG_PER_LITRE)
     tablets, count, opening, ph = (
         np.broadcast_to(a, shape) for a in (state.tablet_grams, state.tablet_count, state.opening, state.ph)
     )

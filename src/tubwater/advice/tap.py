@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tubwater.advice.now import Situation
-from tubwater.chemistry import MG_PER_EQ_CACO3, equilibrate, water_at_ph
+from tubwater.chemistry import KG_PER_LITRE, MG_PER_EQ_CACO3, equilibrate, water_at_ph
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Filled, Reason
 
@@ -14,7 +14,6 @@ __all__ = ["fill_reason", "is_hard", "is_known", "tap_notes"]
 _HARD = 1.2  # times the upper aim of calcium; less is let be (judgement)
 _SCALE = 0.3  # saturation index above which scale is likely on a hot heater (judgement)
 _ROOM = 0.1  # of pH, that a keeper can hold (judgement)
-_LITRES_PER_KG = 0.993
 _WELLS = ("well", "borehole", "spring")
 
 
@@ -86,5 +85,5 @@ def _lasting(case: Situation) -> tuple[Reason, ...]:
 def _lowest_index(case: Situation, alkalinity: float, ph: float) -> float:
     """Saturation index of calcite at the lower ends of alkalinity and pH, as warm as the tub."""
     water = case.state.water.replaced(temperature=case.tub.temperature)
-    eq = alkalinity / (1000.0 * MG_PER_EQ_CACO3 * _LITRES_PER_KG)
+    eq = alkalinity / (1000.0 * MG_PER_EQ_CACO3 * KG_PER_LITRE)
     return float(np.median(equilibrate(water_at_ph(water, ph, eq)).si_calcite))

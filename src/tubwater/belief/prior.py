@@ -13,7 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief.transport import rare, transport
-from tubwater.chemistry import MG_PER_EQ_CACO3, MG_PER_MOL, Water, at_pco2, monopersulfate_rate, water_at_ph
+from tubwater.chemistry import (
+    KG_PER_LITRE,
+    MG_PER_EQ_CACO3,
+    MG_PER_MOL,
+    Water,
+    at_pco2,
+    monopersulfate_rate,
+    water_at_ph,
+)
 from tubwater.dynamics import GRAMS_BR2_PER_MOL, Mode, Rates
 from tubwater.facts import Default, defaults
 from tubwater.facts.quantity import Quantity
@@ -235,16 +243,16 @@ def _water(tub: Tub, v: Mapping[str, Array], table: Mapping[str, Default]) -> Wa
         v["chloride_mg"],
     )
     active = "bromine" if tub.sanitizer is Sanitizer.BROMINE else "chlorine"
-    per_mg = 1e-3 / (MG_PER_MOL["bromine"] if active == "bromine" else MG_PER_MOL["free chlorine"]) / 0.993
+    per_mg = 1e-3 / (MG_PER_MOL["bromine"] if active == "bromine" else MG_PER_MOL["free chlorine"]) / KG_PER_LITRE
     bank = v["bromide_bank_mg"] if active == "bromine" else np.zeros(bare.shape)
-    bromide = bank * 1e-3 / MG_PER_MOL["bromide"] / 0.993
-    hydantoin = v["hydantoin_mg"] * 1e-3 / MG_PER_MOL["hydantoin"] / 0.993 if active == "bromine" else 0.0
+    bromide = bank * 1e-3 / MG_PER_MOL["bromide"] / KG_PER_LITRE
+    hydantoin = v["hydantoin_mg"] * 1e-3 / MG_PER_MOL["hydantoin"] / KG_PER_LITRE if active == "bromine" else 0.0
     salted = bare.plus(
         bromide=bromide,
         sodium=bromide,
         hydantoin=hydantoin,
-        demand=v["demand_mg"] * 1e-3 / MG_PER_MOL["bromine"] / 0.993,
-        cyanurate=v.get("cyanuric_acid_mg", 0.0) * 1e-3 / MG_PER_MOL["cyanuric acid"] / 0.993,
+        demand=v["demand_mg"] * 1e-3 / MG_PER_MOL["bromine"] / KG_PER_LITRE,
+        cyanurate=v.get("cyanuric_acid_mg", 0.0) * 1e-3 / MG_PER_MOL["cyanuric acid"] / KG_PER_LITRE,
         **{active: v["sanitizer_mg"] * per_mg},
     )
     return at_pco2(salted, _gas(v) * table["pco2_air_atm"].value)
@@ -270,7 +278,7 @@ def _salts(
     chloride_mg: Array,
 ) -> Water:
     """Water of given alkalinity, hardness and anions without carbonate; sodium or chloride closes the balance."""
-    per_litre = 1e-3 / 0.993
+    per_litre = 1e-3 / KG_PER_LITRE
     calcium = calcium_mg * per_litre / MG_PER_MOL["calcium hardness"]
     magnesium = calcium * magnesium_share
     sulfate = sulfate_mg * per_litre / MG_PER_MOL["sulfate"]

@@ -28,8 +28,10 @@ from tubwater.chemistry.inversion import (
 from tubwater.chemistry.mixing import heat, mix, remove_and_refill
 from tubwater.chemistry.saturation import calcite_index, precipitate, precipitation_potential
 from tubwater.chemistry.units import (
+    KG_PER_LITRE,
     MG_PER_EQ_CACO3,
     MG_PER_MOL,
+    bromide_bank,
     conductivity,
     kg_water_per_litre,
     mg_per_litre,
@@ -42,6 +44,7 @@ __all__ = [
     "COMPONENTS",
     "DEFAULT",
     "INDEX",
+    "KG_PER_LITRE",
     "MG_PER_EQ_CACO3",
     "MG_PER_MOL",
     "REFERENCE_2024",
@@ -56,6 +59,7 @@ __all__ = [
     "activate",
     "alkalinity_parts",
     "at_pco2",
+    "bromide_bank",
     "bromine_shares",
     "calcite_index",
     "carbonate_from",

@@ -11,8 +11,10 @@ from tubwater.chemistry.water import INDEX, Water
 from tubwater.errors import UnknownKey
 
 __all__ = [
+    "KG_PER_LITRE",
     "MG_PER_EQ_CACO3",
     "MG_PER_MOL",
+    "bromide_bank",
     "conductivity",
     "kg_water_per_litre",
     "mg_per_litre",
@@ -22,6 +24,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
+KG_PER_LITRE = 0.993  # kg of water in a litre of a tub near 38 degC, where it need not be known better
 MG_PER_EQ_CACO3 = 50.0435  # g of CaCO3 per equivalent (100.087 / 2)
 # g per mol on the scale named (IUPAC abridged atomic weights, from memory)
 MG_PER_MOL: dict[str, float] = {
@@ -122,6 +125,12 @@ def kg_water_per_litre(water: Water) -> Array:
     swelling = sum((_VOLUMES[name] * getattr(water, name) for name in _VOLUMES), np.zeros(water.shape))
     value: Array = 1.0 / (1000.0 / density(water.temperature) + swelling * 1e-3)
     return value
+
+
+def bromide_bank(water: Water) -> Array:
+    """Bromide whether or not an oxidizer has made it active, mg/L as Br-, shape S."""
+    bank: Array = (water.bromide + water.bromine) * MG_PER_MOL["bromide"] * 1000.0 * KG_PER_LITRE
+    return bank
 
 
 def mg_per_litre(water: Water, quantity: str) -> Array:

@@ -15,7 +15,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tubwater.chemistry import INDEX, STRONG_CHARGE, Composition, FrozenBuffer, Water, freeze, second_order
+from tubwater.chemistry import (
+    INDEX,
+    KG_PER_LITRE,
+    STRONG_CHARGE,
+    Composition,
+    FrozenBuffer,
+    Water,
+    freeze,
+    second_order,
+)
 from tubwater.dynamics.rates import Mode, Rates
 
 __all__ = ["FULL_TABLET_GRAMS", "TubState", "advance", "alkalinity_of", "refill", "soak", "top_up", "ventilate"]
@@ -72,7 +81,7 @@ def advance(
     decay = rates.decay_at(_members(state.water.temperature))
     for _ in range(steps):
         gone = _released(grams, state, rates, hours / steps, tablet)
-        half = 0.5 * gone / (rates.litres * 0.993)  # before and after: of second order in the step
+        half = 0.5 * gone / (rates.litres * KG_PER_LITRE)  # before and after: of second order in the step
         _dissolve(totals, half, tablet)
         _react(totals, rates, hours / steps)
         _lose(totals, rates, hours / steps, decay)
@@ -97,7 +106,7 @@ def ventilate(state: TubState, kla_time: ArrayLike, rates: Rates, buffer: Frozen
 
 def soak(state: TubState, rates: Rates, bather_hours: ArrayLike, people: ArrayLike) -> TubState:
     """The moment people get out: the fast demand is met or waits, the slow joins the pool, splash is replaced."""
-    kg = rates.litres * 0.993
+    kg = rates.litres * KG_PER_LITRE
     load = rates.demand * np.asarray(bather_hours, dtype=float) / kg
     wet = top_up(state, rates, np.asarray(people) * rates.carry_out, lost=True)
     totals = wet.water.totals  # new there, so that it can be changed here
