@@ -14,7 +14,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from tubwater.errors import UnknownEntry
-from tubwater.reports.units import moment
+from tubwater.reports.units import moment_from
 from tubwater.services.keeping import Keeping
 from tubwater.services.packet import Packet
 from tubwater.services.ports import Kind, Source
@@ -81,4 +81,4 @@ def test_the_times_in_sentences_are_those_of_the_keepers_zone(keeping: Keeping, 
     plan = keeping.plan(tub)
     (said,) = {datetime.fromisoformat(str(one.values["time"])) for one in plan.fit_when if "time" in one.values}
     shown = unescape(re.sub(r"<[^>]+>", " ", page)).replace("\xa0", " ")
-    assert moment(said.astimezone(zone)) in shown and moment(said) not in shown
+    assert moment_from(said.astimezone(zone)) in shown and moment_from(said) not in shown

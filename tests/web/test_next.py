@@ -49,5 +49,20 @@ def test_what_happened_since_the_last_reading_stands_beside_what_is_believed_now
     assert "Since that reading: 1 soak, 1 dose." in unbound(client.get(f"/tubs/{tub}").text)
 
 
+def test_a_feeder_that_was_just_set_so_is_not_asked_for_again(
+    client: TestClient, keeping: Keeping, clock: Clock, tub: str
+) -> None:
+    body = {"method": "photometer", "bromine": 4.5, "pH": 7.5}
+    keeping.record(tub, Kind.NOTICED, {"clarity": "clear"})
+    keeping.record(tub, Kind.TEST, body)
+    step = next(s for s in client.get(f"/api/tubs/{tub}/plan").json()["steps"] if s["kind"] == "set feeder")
+    other = {"product": "tablets", "tablets": step["tablets"] + 1, "opening": step["opening"]}
+    for told, asked in ((other, True), ({**other, "tablets": step["tablets"]}, False)):
+        clock.time += timedelta(minutes=1)
+        keeping.record(tub, Kind.FEEDER, told)
+        work = client.get(f"/api/tubs/{tub}/next").json()
+        assert ((work["step"] or {}).get("kind") == "set feeder") is asked
+
+
 def unbound(text: str) -> str:
     return text.replace("&nbsp;", " ")

@@ -42,7 +42,10 @@ __all__ = ["around", "explain", "foreign", "kept_page", "markup", "page", "say"]
 _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
 _KEY = Markup("<!--key-->")  # where a form's own key stands in it
 _NOW = Markup("<!--now-->")  # where the very moment stands in it, for timers
-_GAP = re.compile(r"(\d|\d h|\bpH|\babout|\betwa) (?=[\d%a-zA-Z°µ¼½¾])")
+_GAP = re.compile(
+    r"(?:(?<=\d)|(?<=\d h)|(?<=\d Std\.)|(?<=\bpH)|(?<=\babout)|(?<=\betwa)|(?<=\bSteps:)|(?<=\bSchritte:))"
+    r" (?=[\d%a-zA-Z°µ¼½¾])"
+)
 
 
 def say(kind: str, units: UnitSystem = UnitSystem.METRIC, **values: Any) -> str:
@@ -130,7 +133,7 @@ def around(kind: str, **marked: Markup) -> Markup:
 @lru_cache(4096, typed=True)  # markup is another thing than the same letters
 def _nonbreaking(text: str) -> Markup:
     """Numbers stay with their units: "1,300 L" is not torn apart at a line's end."""
-    return Markup(_GAP.sub("\\1&nbsp;", str(escape(text))))
+    return Markup(_GAP.sub("&nbsp;", str(escape(text))))
 
 
 @cache
