@@ -5,20 +5,25 @@ from __future__ import annotations
 import io
 import json
 import sqlite3
+from datetime import datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from logbook.places import START
+from tubwater.cli.storage_words import STORED_COMMANDS
 from tubwater.errors import WrongCredentials
 from tubwater.logbook import open_logbook
 from tubwater.logbook.passwords import ArgonPasswords
 from tubwater.main import main
+from tubwater.reports.data import as_data
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.ports import Kind
 
+NOW = "2026-11-26T09:00:00+01:00"
 WORDS = "larch spoon kettle river"
 
 
@@ -125,6 +130,43 @@ def test_what_cannot_be_meant_ends_with_2_and_a_sentence(
     (tmp_path / "in.csv").write_text("what,at,people\n", encoding="utf-8")
     (tmp_path / "broken.json").write_text("[" * 100_000, encoding="utf-8")
     assert len(said(capsys, *words, code=2).strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("command", sorted(STORED_COMMANDS - {"calendar", "record"}))
+def test_every_question_can_be_asked_of_the_logbook(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    told = said(capsys, command)
+    assert told.strip() and max(map(len, told.splitlines())) <= 80
+    assert json.loads(said(capsys, command, "--json"))
+    assert "the id of a tub" in said(capsys, command, "--tub", "birch", code=2)
+    assert "FILE with it" in said(capsys, command, "--read", "pH=7.5", code=2)
+    assert said(capsys, command, "--seed", "7", code=2)
+
+
+def test_what_the_logbook_is_asked_is_told_as_its_own_use_cases_say(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    verdict = json.loads(said(capsys, "verdict", "--now", NOW, "--json"))
+    logbook = open_logbook(place)
+    clock = SimpleNamespace(now=lambda: datetime.fromisoformat(NOW))
+    keeping = Keeping(logbook.entries, logbook.snapshots, clock, RandomNames())
+    assert verdict == as_data(keeping.verdict("larch"))
+    logbook.close()
+
+
+def test_without_a_file_and_without_a_logbook_both_are_named(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place.unlink()
+    told = said(capsys, "plan", code=2)
+    assert "FILE" in told and str(place) in told and not place.exists()
+    assert "--logbook" in said(capsys, "plan", "--logbook", "none.db", code=2)
+
+
+def test_a_clock_before_the_newest_entry_keeps_the_verdict_shut_here_too(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "clock-behind" in said(capsys, "verdict", "--now", "2026-11-20T09:00:00+00:00", "--json")
+
+
+def test_the_logbooks_calendar_keeps_the_names_of_its_tub(capsys: pytest.CaptureFixture[str]) -> None:
+    told = said(capsys, "calendar")
+    assert told.startswith("BEGIN:VCALENDAR") and "larch" in told
 
 
 @pytest.mark.parametrize("name", ["table.csv", "table.xlsx"])

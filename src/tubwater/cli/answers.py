@@ -17,12 +17,14 @@ from tubwater.reports.tables import render_fields, render_guidelines, render_met
 from tubwater.reports.text import text_of
 from tubwater.reports.troubles import render_ranking
 from tubwater.services.about import About, about_of, said_of
+from tubwater.services.advise import WaterReport
 from tubwater.services.ask import plan_of_file, verdict_of_file, water_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
 from tubwater.services.troubles import checks_known, signs_known, troubles_of_file
 from tubwater.services.tubfile import TubFile, UnitSystem, example_text, parse_tub_file, read_tub_file
+from tubwater.tub import Plan, Verdict
 
-__all__ = ["answer"]
+__all__ = ["about_words", "answer", "now_of", "plan_text", "verdict_text", "water_text"]
 
 
 def answer(words: argparse.Namespace) -> str:
@@ -36,7 +38,7 @@ def answer(words: argparse.Namespace) -> str:
         return example_text()
     if command in ("substances", "methods", "guidelines"):
         return _facts(command, words.json)
-    now = _now(words.now)
+    now = now_of(words.now)
     if command == "safety":
         return safety_answer(words, read_tub_file(words.file, now) if words.file else None, now)
     file = parse_tub_file(example_text(), now) if command == "demo" else read_tub_file(words.file, now, _tests(words))
@@ -55,11 +57,9 @@ def _facts(command: str, as_json: bool) -> str:
 def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     units = UnitSystem(words.units) if words.units else file.units
     if words.command == "verdict":
-        verdict = verdict_of_file(file, now, words.seed)
-        return to_json(verdict) + "\n" if words.json else render_verdict(verdict, units)
+        return verdict_text(words, verdict_of_file(file, now, words.seed), units)
     if words.command == "water":
-        water = water_of_file(file, now, words.seed)
-        return to_json(water) + "\n" if words.json else render_fields(water, units)
+        return water_text(words, water_of_file(file, now, words.seed), units)
     if words.command == "ledger":
         return ledger_answer(words, file, now, units)
     if words.command == "handout":
@@ -75,7 +75,25 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     if words.command == "trouble":
         ranking = troubles_of_file(file, now, words.sign, words.absent, _checked(words), words.seed)
         return to_json(ranking) + "\n" if words.json else render_ranking(ranking)
-    plan = plan_of_file(file, now, words.seed, _about(words))
+    return plan_text(words, plan_of_file(file, now, words.seed, about_words(words)), units)
+
+
+def verdict_text(words: argparse.Namespace, verdict: Verdict, units: UnitSystem) -> str:
+    """A verdict for a reader or a machine."""
+    return to_json(verdict) + "\n" if words.json else render_verdict(verdict, units)
+
+
+def water_text(words: argparse.Namespace, water: WaterReport, units: UnitSystem) -> str:
+    """What the water is, for a reader or a machine."""
+    return to_json(water) + "\n" if words.json else render_fields(water, units)
+
+
+def plan_text(words: argparse.Namespace, plan: Plan, units: UnitSystem) -> str:
+    """A plan, or the reasons of one or all of its steps.
+
+    Raises:
+        InputError: it has no such step.
+    """
     if words.json:
         return to_json(plan) + "\n"
     if words.command != "why":
@@ -85,7 +103,7 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     return render_why(plan, units, words.step)
 
 
-def _about(words: argparse.Namespace) -> About | None:
+def about_words(words: argparse.Namespace) -> About | None:
     """What the plan is asked for, with what was said of it."""
     key, said = getattr(words, "about", None), getattr(words, "say", [])
     if key is None and said:
@@ -100,7 +118,12 @@ def _about(words: argparse.Namespace) -> About | None:
         raise InputError.one("--about", key, f"one of {', '.join(error.known)}{near}") from None
 
 
-def _now(text: str | None) -> datetime:
+def now_of(text: str | None) -> datetime:
+    """The time of ``--now``, or the minute that it is, with an offset.
+
+    Raises:
+        InputError: it is no time.
+    """
     if text is None:
         return datetime.now().astimezone().replace(second=0, microsecond=0)
     try:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from tubwater import __version__
 from tubwater.cli.serve_words import add_serve_command
-from tubwater.cli.storage_words import STORAGE_COMMANDS, add_storage_commands
+from tubwater.cli.storage_words import STORAGE_COMMANDS, STORED_COMMANDS, add_storage_commands
 from tubwater.cli.upkeep_words import UPKEEP_COMMANDS, upkeep_options
 
 if TYPE_CHECKING:
@@ -88,8 +88,12 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
-    text = "the tub file; see `tubwater example`" + ("; without it, the logbook" if name == "record" else "")
-    parser.add_argument("file", metavar="FILE", nargs="?" if name == "record" else None, help=text)
+    stored = name in STORED_COMMANDS
+    text = "the tub file; see `tubwater example`" + ("; without it, the logbook" if stored else "")
+    parser.add_argument("file", metavar="FILE", nargs="?" if stored else None, help=text)
+    if stored:
+        parser.add_argument("--logbook", metavar="PLACE", help="without FILE; else TUBWATER_LOGBOOK")
+        parser.add_argument("--tub", metavar="ID", help="which tub of the logbook, where there are several")
     parser.add_argument("--read", action="append", default=[], metavar="NAME=VALUE", help="a reading, such as pH=7.8")
     parser.add_argument("--with", dest="method", metavar="METHOD", help="what --read was read with, such as strip")
     parser.add_argument("--scale", metavar="SCALE", help='the bottle\'s scale for it: "as Br2" or "as Cl2"')
@@ -207,7 +211,7 @@ def _refused(error: TubwaterError, words: argparse.Namespace) -> int:
 
 
 def _answer(words: argparse.Namespace, storehouse: Callable[[], Storehouse] | None) -> tuple[str, int]:
-    if words.command in STORAGE_COMMANDS or (words.command == "record" and words.file is None):
+    if words.command in STORAGE_COMMANDS or (words.command in STORED_COMMANDS and words.file is None):
         from tubwater.cli.storage import storage_answer
         from tubwater.errors import StoreUnavailable
 

@@ -14,12 +14,12 @@ from tubwater.reports.ledger import render_ledger
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
 from tubwater.reports.safety_words import render_safety, safety_words
 from tubwater.services.handout import Contact, handout_of_file
-from tubwater.services.ledger import ledger_of_file
+from tubwater.services.ledger import Ledger, WaterChange, ledger_of_file
 from tubwater.services.safety import safety_sheet
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.units import Dimension, parse_amount
 
-__all__ = ["PAPERS", "handout_answer", "ledger_answer", "safety_answer", "written"]
+__all__ = ["PAPERS", "handout_answer", "ledger_answer", "ledger_text", "litres_of", "safety_answer", "written"]
 
 PAPERS = {"a4": Paper.A4, "letter": Paper.LETTER}
 
@@ -30,13 +30,22 @@ def ledger_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
     Raises:
         InputError: the amount to change cannot be meant.
     """
-    ledger, change = ledger_of_file(file, now, _litres(words.change, file), words.seed)
+    return ledger_text(words, *ledger_of_file(file, now, litres_of(words.change, file), words.seed), units)
+
+
+def ledger_text(words: argparse.Namespace, ledger: Ledger, change: WaterChange | None, units: UnitSystem) -> str:
+    """A ledger for a reader or a machine."""
     if words.json:
         return to_json({"ledger": ledger, "change": change}) + "\n"
     return render_ledger(ledger, change, units)
 
 
-def _litres(text: str | None, file: TubFile) -> float | None:
+def litres_of(text: str | None, file: TubFile) -> float | None:
+    """The water to change, L.
+
+    Raises:
+        InputError: no amount, or more than the tub holds.
+    """
     if text is None:
         return None
     litres = parse_amount(text, "--change", Dimension.VOLUME).to("L")

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from tubwater.cli.storage_words import STORED_COMMANDS
 from tubwater.errors import InputError, Problem, UnknownEntry
 from tubwater.reports.data import to_json
 from tubwater.reports.refusals import problem_line, refusal
@@ -44,13 +45,15 @@ def storage_answer(words: argparse.Namespace, storehouse: Storehouse) -> tuple[s
         "account": _account,
         "record": _record,
     }
-    return work[words.command](words, storehouse)
+    return work.get(words.command, _asked)(words, storehouse)
 
 
 @contextmanager
 def _opened(words: argparse.Namespace, storehouse: Storehouse, must_exist: bool = True) -> Iterator[Logbook]:
     place = words.logbook or storehouse.default_place()
     if must_exist and "://" not in place and not Path(place).expanduser().exists():
+        if words.command in STORED_COMMANDS and not words.logbook:
+            raise InputError.one("FILE", "nothing", f"a tub file, since there is no logbook at {place}")
         raise InputError.one("--logbook", place, "a logbook that is there")
     logbook = storehouse.open(place)
     try:
@@ -140,6 +143,13 @@ def _record(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
     with _opened(words, storehouse) as logbook:
         accounts = Accounts(logbook.accounts, storehouse.passwords, SystemClock(), RandomNames())
         return record_of_logbook(words, logbook, _tub(logbook, words.tub), accounts), 0
+
+
+def _asked(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
+    from tubwater.cli.stored import stored_answer
+
+    with _opened(words, storehouse) as logbook:
+        return stored_answer(words, logbook, _tub(logbook, words.tub)), 0
 
 
 def _account(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-__all__ = ["STORAGE_COMMANDS", "add_storage_commands"]
+__all__ = ["STORAGE_COMMANDS", "STORED_COMMANDS", "add_storage_commands"]
 
 STORAGE_COMMANDS = {
     "backup": "copy a logbook into a new file while it is in use",
@@ -15,6 +15,9 @@ STORAGE_COMMANDS = {
     "template": "write a table to fill in, as CSV or XLSX",
     "account": "who may use the logbook from elsewhere: add, list, password, role, close",
 }
+STORED_COMMANDS = frozenset(  # without FILE they ask a logbook
+    {"plan", "verdict", "water", "why", "ledger", "handout", "shelf", "due", "calendar", "record"}
+)
 _DEEDS = ("add", "list", "password", "role", "close")
 
 

@@ -28,8 +28,6 @@ def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument("--day", metavar="DAY", help="that day alone, today where nothing is said")
         parser.add_argument("--from", dest="first", metavar="DAY", help="from that day on")
         parser.add_argument("--until", dest="last", metavar="DAY", help="until that day, today where nothing is said")
-        parser.add_argument("--logbook", metavar="PLACE", help="without FILE; else TUBWATER_LOGBOOK")
-        parser.add_argument("--tub", metavar="ID", help="which tub of the logbook, where there are several")
         parser.add_argument("--out", metavar="FILE", help="write it into this file, .pdf or .xlsx")
         parser.add_argument("--paper", type=str.lower, choices=("a4", "letter"), default="a4", help="for a .pdf")
     if name == "remind":
