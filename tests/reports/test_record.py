@@ -83,10 +83,10 @@ def test_a_day_shows_its_entries_in_order_with_what_they_need() -> None:
 def test_a_closure_names_its_limit_and_the_test_that_ended_it() -> None:
     first = WORDS["closures"]["rows"][0]
     assert first == [
-        "Wed 25 Nov, 08:00",
+        "25 Nov 2026, 08:00",
         "Bromine read 3 mg/L; below 4 mg/L nobody gets in.",
-        "Wed 25 Nov, 10:00",
-        "Wed 25 Nov, 10:00",
+        "25 Nov 2026, 10:00",
+        "25 Nov 2026, 10:00",
     ]
     assert ["still closed", "no clear sample"] in [row[3].split(", ") for row in WORDS["closures"]["rows"]]
 

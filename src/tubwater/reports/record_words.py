@@ -83,8 +83,9 @@ class _Writer:
         return text_of(section, kind, values, self.units)
 
     def moment(self, at: datetime) -> str:
-        """A time where the tub is."""
-        return show.moment(self.local(at))
+        """A time where the tub is, with its year: a record is kept for years."""
+        local = self.local(at)
+        return f"{show.day(local)}, {local:%H:%M}"
 
     # One day
 
@@ -172,7 +173,7 @@ class _Writer:
     def _on(self, sheet: DaySheet, at: datetime) -> str:
         """The time alone, where it is of the day of the sheet."""
         local = self.local(at)
-        return f"{local:%H:%M}" if local.date() == sheet.day.day else show.moment(local)
+        return f"{local:%H:%M}" if local.date() == sheet.day.day else self.moment(at)
 
     def _entries(self, sheet: DaySheet) -> Words:
         by = [[n.by or "–"] if self._any_named() else [] for n in sheet.entries]
