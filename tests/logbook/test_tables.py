@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Any
 
 import pytest
@@ -171,9 +171,16 @@ def test_a_table_taken_out_is_known_entry_by_entry_as_it_stands_now(keeping: Kee
     assert (found.new, found.known, found.problems) == ((), len(WHOLE), ())
 
 
-def test_the_template_shows_rows_that_can_be_taken_in(transfer: Transfer) -> None:
+@pytest.mark.parametrize("zone", [None, UTC])
+def test_the_templates_rows_can_be_taken_in_once_they_are_written_over_and_not_before(
+    transfer: Transfer, zone: tzinfo | None
+) -> None:
     for name in ("x.csv", "x.xlsx"):
-        found = transfer.preview("larch", FILES.read(name, FILES.write(name, template())))
+        sheet = [list(row) for row in FILES.read(name, FILES.write(name, template()))]
+        left = transfer.preview("larch", sheet, zone=zone)
+        assert [(p.row, p.given) for p in left.problems] == [(row, "an example of the template") for row in (2, 3, 4)]
+        own = [sheet[0], *([row[0], str(row[1]).replace("2000-01-01", "2026-11-20"), *row[2:]] for row in sheet[1:])]
+        found = transfer.preview("larch", own, zone=zone)
         assert found.problems == () and len(found.new) == 3
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
@@ -25,10 +25,10 @@ __all__ = ["Preview", "RowProblem", "Transfer", "template"]
 
 _SPACE = UUID("5b1b4f5c-6f0a-4b0e-9d3c-4c1f0b9e7a21")  # names of rows that bring none of their own
 _FIELD = re.compile(r"(\w+)\[(\d+)\](?:\.(\w+))?")
-_EXAMPLES: tuple[Mapping[str, Cell], ...] = (
-    {"what": "test", "at": "2026-11-20 09:00", "method": "strip", "scale": "as Br2", "bromine": "1 to 2", "pH": 7.8},
-    {"what": "dosed", "at": "2026-11-20 09:20", "product": "oxidizer", "amount": "15 g"},
-    {"what": "soaked", "at": "2026-11-20 20:00", "people": 2, "lasted": "30 min"},
+_EXAMPLES: tuple[Mapping[str, Cell], ...] = (  # of a day on which nobody kept this logbook
+    {"what": "test", "at": "2000-01-01 09:00", "method": "strip", "scale": "as Br2", "bromine": "1 to 2", "pH": 7.8},
+    {"what": "dosed", "at": "2000-01-01 09:20", "product": "oxidizer", "amount": "15 g"},
+    {"what": "soaked", "at": "2000-01-01 20:00", "people": 2, "lasted": "30 min"},
 )
 
 
@@ -95,6 +95,7 @@ class Transfer:
         problems: list[RowProblem] = []
         readable = [row for row in _rows(sheet, zone, problems) if row]
         problems += self._meaning(present, readable)
+        problems += _left_over(readable, zone)
         rows = [(row, row.happened) for row in readable if row.happened]
         for row in (row for row in readable if not row.happened):
             problems += _unkeepable(row, Entry(row.id or "-", tub, row.kind, self.clock.now(), row.body, Source()))
@@ -243,6 +244,16 @@ def _in_order(problems: Sequence[RowProblem]) -> tuple[RowProblem, ...]:
     for problem in problems:
         first.setdefault((problem.row, problem.column, problem.given if not problem.column else ""), problem)
     return tuple(sorted(first.values(), key=lambda problem: problem.row))
+
+
+def _left_over(rows: Sequence[_Row], zone: tzinfo | None) -> Iterator[RowProblem]:
+    """The examples of the template, which nobody saw at this tub."""
+    examples = [_row(0, COLUMNS, cells, zone, []) for cells in template()[1:]]
+    said = [(example.kind, example.happened) for example in examples if example]
+    for row in rows:
+        if (row.kind, row.happened) in said:
+            expected = "what happened at this tub; delete the row or write over it"
+            yield RowProblem(row.number, "", "an example of the template", expected)
 
 
 def _unkeepable(row: _Row, entry: Entry) -> list[RowProblem]:
