@@ -32,12 +32,10 @@ def test_the_shelf_as_json_carries_the_same(file: str, capsys: pytest.CaptureFix
     assert report["weeks"] == 8 and len(report["pots"]) == 6 and report["never"] and report["cheapest"]
 
 
-@pytest.mark.parametrize(("weeks", "field"), [("many", "--weeks"), ("0", "weeks"), ("99", "weeks"), ("nan", "weeks")])
-def test_weeks_that_cannot_be_meant_are_refused(
-    file: str, weeks: str, field: str, capsys: pytest.CaptureFixture[str]
-) -> None:
+@pytest.mark.parametrize("weeks", ["many", "0", "99", "nan"])
+def test_weeks_that_cannot_be_meant_are_refused(file: str, weeks: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["shelf", file, "--weeks", weeks, *NOW]) == 2
-    assert field in capsys.readouterr().err
+    assert "--weeks" in capsys.readouterr().err
 
 
 def test_old_strips_are_asked_about_wherever_their_reading_is_used(

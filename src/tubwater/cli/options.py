@@ -14,6 +14,7 @@ __all__ = ["as_typed", "number_of"]
 _TYPED_AS: Mapping[str, tuple[str, str]] = {  # what a use case calls it -> where the parser keeps it, the option
     "horizon_days": ("days", "--days"),
     "days": ("days", "--days"),
+    "weeks": ("weeks", "--weeks"),
     "party_people": ("party_people", "--party-people"),
     "party_minutes": ("party_minutes", "--party-minutes"),
     "opening": ("opening", "--opening"),
