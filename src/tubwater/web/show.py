@@ -43,7 +43,7 @@ _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was draw
 _KEY = Markup("<!--key-->")  # where a form's own key stands in it
 _NOW = Markup("<!--now-->")  # where the very moment stands in it, for timers
 _GAP = re.compile(
-    r"(?:(?<=\d)|(?<=\d h)|(?<=\d Std\.)|(?<=\bpH)|(?<=\babout)|(?<=\betwa)|(?<=\bSteps:)|(?<=\bSchritte:))"
+    r"(?:(?<=[\d¼½¾])|(?<=\d h)|(?<=\d Std\.)|(?<=\bpH)|(?<=\babout)|(?<=\betwa)|(?<=\bSteps:)|(?<=\bSchritte:))"
     r" (?=[\d%a-zA-Z°µ¼½¾])"
 )
 
