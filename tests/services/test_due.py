@@ -97,6 +97,15 @@ def test_what_was_never_done_is_due_at_once_or_after_its_interval(dues: tuple[Du
     assert "replace-cartridge" not in {due.key for due in dues}  # in a year and a half
 
 
+def test_tests_that_are_late_stand_before_care_that_is_late_for_longer(dues: tuple[Due, ...]) -> None:
+    late = [due.kind for due in dues if due.now]
+    tests = [n for n, kind in enumerate(late) if kind in (DueKind.TEST, DueKind.VISIT)]
+    assert tests and DueKind.CARE in late
+    assert tests == list(range(len(tests)))
+    coming = [due.at for due in dues if not due.now]
+    assert coming == sorted(coming)
+
+
 def test_alkalinity_is_due_a_week_after_it_was_read(dues: tuple[Due, ...]) -> None:
     assert one(dues, DueKind.TEST, "test-alkalinity").at == ago(-5.0)
 

@@ -13,9 +13,10 @@ from tubwater.errors import InputError, UnknownKey
 from tubwater.reports.data import to_json
 from tubwater.reports.plain import render_plan, render_verdict, render_why
 from tubwater.reports.refusals import refusal
-from tubwater.reports.tables import render_fields, render_guidelines, render_methods, render_substances
+from tubwater.reports.tables import render_guidelines, render_methods, render_substances
 from tubwater.reports.text import text_of
 from tubwater.reports.troubles import render_ranking
+from tubwater.reports.water import render_water
 from tubwater.services.about import About, about_of, said_of
 from tubwater.services.advise import WaterReport
 from tubwater.services.ask import plan_of_file, verdict_of_file, water_of_file
@@ -85,7 +86,7 @@ def verdict_text(words: argparse.Namespace, verdict: Verdict, units: UnitSystem)
 
 def water_text(words: argparse.Namespace, water: WaterReport, units: UnitSystem) -> str:
     """What the water is, for a reader or a machine."""
-    return to_json(water) + "\n" if words.json else render_fields(water, units)
+    return to_json(water) + "\n" if words.json else render_water(water, units)
 
 
 def plan_text(words: argparse.Namespace, plan: Plan, units: UnitSystem) -> str:

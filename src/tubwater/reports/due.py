@@ -43,6 +43,8 @@ def due_words(due: Due) -> str:
 
 def due_reason(due: Due) -> str:
     """Why then, as one sentence."""
+    if due.now and due.reason.kind == "no-longer-sure":
+        return _say("not-sure-now")
     return sentence(due.reason)
 
 

@@ -13,7 +13,16 @@ from tubwater.reports.wrapped import filled, wrapped
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import AfterSoak, Amount, BetterTest, Expectation, Plan, Quantity, Reason, Step, Verdict, VerdictKind
 
-__all__ = ["amount_text", "measures_text", "moment", "render_plan", "render_verdict", "render_why", "step_text"]
+__all__ = [
+    "amount_text",
+    "measures_text",
+    "moment",
+    "reading_words",
+    "render_plan",
+    "render_verdict",
+    "render_why",
+    "step_text",
+]
 
 _MARGIN = 12
 _METRIC = UnitSystem.METRIC
@@ -203,10 +212,11 @@ def _better(test: BetterTest) -> str:
 
 
 def _expected(values: Iterable[Expectation], units: UnitSystem) -> str:
-    return ", ".join(_reading(value, units) for value in values)
+    return ", ".join(reading_words(value, units) for value in values)
 
 
-def _reading(value: Expectation, units: UnitSystem) -> str:
+def reading_words(value: Expectation, units: UnitSystem = _METRIC) -> str:
+    """A quantity with its middle and what nine of ten believed waters lie between, as fine as a test shows."""
     unit = quantity_unit(value.quantity, units)
     low, median, high = (_rounded(v, value.quantity, units) for v in (value.low, value.median, value.high))
     return _say("reading", name=text_of("quantity", value.quantity), median=median, low=low, high=high, unit=unit)

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from tubwater.facts import Basis, Guideline, Limits, Method, Substance, references
 from tubwater.reports import units as show
-from tubwater.reports.text import quantity_unit, sentence, text_of
-from tubwater.services.tubfile import UnitSystem
-from tubwater.tub import Expectation, Quantity, Reason
+from tubwater.reports.text import quantity_unit, text_of
+from tubwater.tub import Quantity
 
-__all__ = ["WIDTH", "render_fields", "render_guidelines", "render_methods", "render_substances"]
+__all__ = ["WIDTH", "render_guidelines", "render_methods", "render_substances"]
 
 WIDTH = 80
 
@@ -87,34 +85,3 @@ def _entry(lines: Iterable[str]) -> str:
     body = [textwrap.fill(line.strip(), WIDTH, initial_indent=pad, subsequent_indent=pad + "  ")
             for line in rest for pad in ["    " + " " * (len(line) - len(line.lstrip()))]]  # fmt: skip
     return "\n".join([textwrap.fill(first, WIDTH), *body]) + "\n"
-
-
-def render_fields(value: object, units: UnitSystem = UnitSystem.METRIC) -> str:
-    """Any frozen value, one line a field."""
-    if not dataclasses.is_dataclass(value) or isinstance(value, type):
-        return f"{_plain(value, units)}\n"
-    rows = [(field.name.replace("_", " "), getattr(value, field.name)) for field in dataclasses.fields(value)]
-    width = max(len(name) for name, _ in rows) + 2
-    return "\n".join(line for name, item in rows for line in _row(name, item, width, units)) + "\n"
-
-
-def _row(name: str, item: object, width: int, units: UnitSystem) -> list[str]:
-    values = list(item) if isinstance(item, tuple | list) else [item]
-    if isinstance(item, Mapping):
-        values = [f"{_plain(key, units)}: {_plain(part, units)}" for key, part in item.items()]
-    lines = [_plain(one, units) for one in values] or [_say("none")]
-    pad = " " * width
-    first = textwrap.fill(lines[0], WIDTH, initial_indent=name.ljust(width), subsequent_indent=pad)
-    return [first, *(textwrap.fill(line, WIDTH, initial_indent=pad, subsequent_indent=pad) for line in lines[1:])]
-
-
-def _plain(value: object, units: UnitSystem) -> str:
-    if isinstance(value, Reason):
-        return sentence(value, units)
-    if isinstance(value, Expectation):
-        unit = quantity_unit(value.quantity, units)
-        numbers = [v * 1.8 + 32.0 if unit == "°F" else v for v in (value.median, value.low, value.high)]
-        median, low, high = (show.number(v) for v in numbers)
-        name = text_of("quantity", value.quantity.value)
-        return text_of("plan", "reading", {"name": name, "median": median, "low": low, "high": high, "unit": unit})
-    return show.number(value) if isinstance(value, float) else str(value)

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from tubwater.advice import Situation, Wishes, judge, make_plan
+from tubwater.advice.saturation import Lime, lime_of
 from tubwater.belief import Products, believe
 from tubwater.chemistry import Composition, precipitation_potential
 from tubwater.facts import Role, guidelines, substances
@@ -23,10 +24,16 @@ _MEMBERS = 2000
 
 @dataclass(frozen=True)
 class WaterReport:
-    """What is believed of the water: quantities, and the saturation index and precipitation potential (mg/L)."""
+    """What is believed of the water: quantities, and 5th, 50th and 95th percentile of the rest.
+
+    Attributes:
+        saturation_index: of calcite. lime: what that does. precipitation_potential: mg/L of calcium carbonate that
+            would come out, or below zero go in. litres: in the tub. suspects: quantities whose readings do not fit.
+    """
 
     quantities: tuple[Expectation, ...]
     saturation_index: tuple[float, float, float]
+    lime: Lime
     precipitation_potential: tuple[float, float, float]
     litres: tuple[float, float, float]
     suspects: tuple[str, ...]
@@ -98,10 +105,11 @@ def water_of(case: Situation) -> WaterReport:
     """What the water of a situation is, with its doubt."""
     names = (case.sanitizer_quantity, Quantity.PH, Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS)
     rows = [Expectation(q, *_middle_first(case.observer.read(q))) for q in names]
-    thin = case.belief.thinned(200)
+    thin, index = case.belief.thinned(200), case.observer.solved.si_calcite
     return WaterReport(
         tuple(rows),
-        _quantiles(case.observer.solved.si_calcite),
+        _quantiles(index),
+        lime_of(index),
         _quantiles(precipitation_potential(thin.state.water)),
         _quantiles(case.rates.litres),
         case.suspects,

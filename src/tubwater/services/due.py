@@ -73,7 +73,7 @@ def due_for(
     visit_days: float = 7.0,
     seed: int = 0,
 ) -> tuple[Due, ...]:
-    """What is overdue, and what becomes due within ``days`` from ``now`` (aware datetime), in order of time.
+    """What is overdue, and what becomes due within ``days`` from ``now`` (aware datetime), tests that are late first.
 
     Raises:
         InputError: the days are not 1 to 400.
@@ -103,7 +103,13 @@ def due_of(
         *_packs(reagents, case.now),
     ]
     end = case.now + timedelta(days=days)
-    return tuple(sorted((due for due in found if due.at <= end), key=lambda due: (due.at, due.kind, due.key)))
+    return tuple(sorted((due for due in found if due.at <= end), key=_order))
+
+
+def _order(due: Due) -> tuple[object, ...]:
+    """The tests and the visit that are overdue first, since the verdict waits for them; then by time."""
+    first = due.now and due.kind in (DueKind.TEST, DueKind.VISIT)
+    return (not first, not due.now, due.at, due.kind, due.key)
 
 
 def _due(
