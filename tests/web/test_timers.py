@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
-from web.beside import HIGH_PH, begin, later, press, walk
+from web.beside import HIGH_PH, begin, later, press, ready, walk
 from web.harness import Clock, hold
 
 # The phone of these tests writes down what shakes it and what sounds.
@@ -49,6 +49,7 @@ def test_a_phone_that_is_awake_shakes_and_sounds_once_when_a_wait_is_over(
     begin(page)
     walk(page, clock, "dose")
     press(page, "done")
+    ready(page)  # from here on the page stays as it is: what was shown from the phone's own store is replaced
     page.locator("[data-alarm]").click()
     expect(page.locator("[data-alarm]")).to_have_attribute("aria-pressed", "true")
     page.wait_for_function("() => window.heard.tones === 1")  # so that it is known how it sounds

@@ -6,7 +6,7 @@ The clock runs in minutes from the plan's begin; the believed tubs move through 
 from __future__ import annotations
 
 import copy
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -174,7 +174,7 @@ class Timeline:
         begin, given = len(self.steps), [0.0]
         for _ in range(parts):
             left = grams - sum(given)
-            if not self._worth(self._part(product, left, sanitizer_high), given, least):
+            if not any(self._worth(part, given, least) for part in self._parts(product, left, sanitizer_high)):
                 break
             self.settle()
             part = self._part(product, left, sanitizer_high)
@@ -186,6 +186,16 @@ class Timeline:
         new = [replace(s, parts=len(given) - 1) if _adds(s, product) else s for s in self.steps[begin:]]
         self.steps[begin:] = new
         return sum(given)
+
+    def _parts(self, product: Product, grams: float, sanitizer_high: float) -> Iterator[float]:
+        """What may go in now, g, and what once the wait that is owed is over."""
+        yield self._part(product, grams, sanitizer_high)
+        if self._owed_wait > 0.0:
+            now = self.beside.state
+            self.beside.state = self.beside.later(now, self._owed_wait)
+            part = self._part(product, grams, sanitizer_high)
+            self.beside.state = now
+            yield part
 
     @staticmethod
     def _worth(part: float, given: list[float], least: float) -> bool:
