@@ -36,14 +36,25 @@ def press(page: Page, what: str) -> None:
 
 
 def old(page: Page) -> None:
-    """Marks the page that is shown."""
-    page.evaluate("() => { document.body.dataset.old = ''; }")
+    """Marks the page that is shown, and the offset of its clock, which the next page's module writes anew."""
+    page.evaluate(
+        "() => { document.body.dataset.old = '';"
+        " localStorage.setItem('offset', (localStorage.getItem('offset') ?? '0').trim() + ' '); }"
+    )
 
 
 def another(page: Page) -> None:
-    """Waits until another page than the marked one is there, and its modules have run: they look at the clock."""
+    """Waits until another page than the marked one is there, and its module has looked at the clock.
+
+    The module waits for others, so that it may run after the page is complete; a clock that a test moves before that
+    is taken for one that is minutes off. A page from the phone's own store keeps the offset.
+    """
     expect(page.locator("body:not([data-old])")).to_be_attached(timeout=MOST)
-    page.wait_for_function("() => document.readyState === 'complete'", timeout=MOST)
+    page.wait_for_function(
+        "() => document.readyState === 'complete' && (document.documentElement.dataset.kept !== undefined"
+        " || !document.querySelector('#visit') || !localStorage.getItem('offset')?.endsWith(' '))",
+        timeout=MOST,
+    )
     page.wait_for_load_state()
 
 
