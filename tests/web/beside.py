@@ -39,7 +39,8 @@ def old(page: Page) -> None:
     """Marks the page that is shown, and the offset of its clock, which the next page's module writes anew."""
     page.evaluate(
         "() => { document.body.dataset.old = '';"
-        " localStorage.setItem('offset', (localStorage.getItem('offset') ?? '0').trim() + ' '); }"
+        " const offset = localStorage.getItem('offset');"
+        " if (offset !== null) localStorage.setItem('offset', offset.trim() + ' '); }"
     )
 
 
