@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import struct
-import zlib
 from collections.abc import Iterator
 from functools import cache
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ import numpy as np
 import typst
 from fontTools.ttLib import TTFont
 from numpy.typing import NDArray
+from PIL import Image
 
 import tubwater
 from tubwater.reports.printed import Paper, _page
@@ -47,38 +47,4 @@ def drawn(name: str, words: Any, paper: Paper) -> Iterator[NDArray[np.uint8]]:
     with _page(name, words, paper) as page:
         made: Any = typst.compile(**page, format="png", ppi=_COARSE)
     for png in made if isinstance(made, list) else [made]:
-        yield _pixels(png)[:, :, :3].min(axis=2)
-
-
-def _pixels(png: bytes) -> NDArray[np.uint8]:
-    """A PNG of eight-bit RGBA, its rows unfiltered (W3C, Portable Network Graphics, section 9)."""
-    width, height, depth, colour = struct.unpack(">IIBB", png[16:26])
-    assert (depth, colour) == (8, 6)
-    raw, stride = zlib.decompress(b"".join(_chunks(png))), 4 * width + 1
-    rows = [bytes(4 * width)]
-    for number in range(height):
-        line = raw[number * stride : (number + 1) * stride]
-        rows.append(_unfiltered(line[0], line[1:], rows[-1]))
-    return np.frombuffer(b"".join(rows[1:]), np.uint8).reshape(height, width, 4)
-
-
-def _chunks(png: bytes) -> Iterator[bytes]:
-    at = 8
-    while at < len(png):
-        (length,) = struct.unpack(">I", png[at : at + 4])
-        if png[at + 4 : at + 8] == b"IDAT":
-            yield png[at + 8 : at + 8 + length]
-        at += length + 12
-
-
-def _unfiltered(kind: int, line: bytes, above: bytes) -> bytes:
-    row = bytearray(line)
-    for i, up in enumerate(above):
-        left, corner = (row[i - 4], above[i - 4]) if i >= 4 else (0, 0)
-        row[i] = (row[i] + (0, left, up, (left + up) // 2, _paeth(left, up, corner))[kind]) % 256
-    return bytes(row)
-
-
-def _paeth(left: int, up: int, corner: int) -> int:
-    guess = left + up - corner
-    return min((left, up, corner), key=lambda value: abs(guess - value))
+        yield np.asarray(Image.open(BytesIO(png)).convert("RGB")).min(axis=2)

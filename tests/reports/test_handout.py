@@ -23,7 +23,7 @@ from tubwater.reports.handout_words import handout_words, measured
 from tubwater.reports.language import Language, speaking
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, qr_svg, sheet_pictures
 from tubwater.services.advise import case_of
-from tubwater.services.handout import Contact, Handout, handout_of, most_people
+from tubwater.services.handout import Contact, Handout, handout_of
 from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file
 from tubwater.tub import (
     Amount,
@@ -200,8 +200,7 @@ def test_a_tub_without_a_pump_is_told_of_no_pump_and_waits_as_long_as_its_plan()
 def test_no_dose_after_a_soak_is_for_more_people_than_may_be_in() -> None:
     for litres in (800.0, 1300.0):
         made = handout_of(case(litres))
-        most = most_people(made.guideline, made.litres)
-        assert made.soaks and max(dose.people for dose in made.soaks) <= most
+        assert made.soaks and max(dose.people for dose in made.soaks) <= made.most_people
 
 
 LONG = "Donaudampfschifffahrtsgesellschaftskapitänsbadezuber"

@@ -8,6 +8,7 @@ import webbrowser
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from pathlib import Path
+from socket import socket
 from urllib.request import urlopen
 
 import pytest
@@ -16,28 +17,30 @@ import uvicorn
 from tubwater import main as composition
 
 LONGEST = 60.0  # s, then the start is given up
+LATER = 2.0  # s after the start, by when a browser would have been opened
 
 
 class Stoppable(uvicorn.Server):
-    """A server that the test can stop."""
+    """A server that is stopped some time after it has started, so that no test waits for ever."""
 
-    started_last: Stoppable | None = None
+    after = LONGEST
+    running: list[Stoppable]
 
-    def __init__(self, config: uvicorn.Config) -> None:
-        super().__init__(config)
-        Stoppable.started_last = self
+    async def startup(self, sockets: list[socket] | None = None) -> None:
+        await super().startup(sockets)
+        self.running.append(self)
+        given_up = threading.Timer(self.after, self.stop)
+        given_up.daemon = True
+        given_up.start()
+
+    def stop(self) -> None:
+        self.should_exit = True
 
 
 def answered(words: list[str]) -> int:
     """What the command answers, in a thread of its own: another test's browser may hold the event loop of this one."""
     with ThreadPoolExecutor(1) as apart:
         return apart.submit(copy_context().run, composition.main, words).result()
-
-
-def stop() -> None:
-    """Ends the serving."""
-    if Stoppable.started_last is not None:
-        Stoppable.started_last.should_exit = True
 
 
 def handed_on(checkout: Path, monkeypatch: pytest.MonkeyPatch, words: list[str]) -> list[str]:
@@ -58,22 +61,20 @@ def test_the_browser_opens_on_the_pages_by_itself(
     words: list[str], opens: bool, checkout: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     seen: list[tuple[str, bytes]] = []
+    started: list[Stoppable] = []
 
     def browse(address: str, *_: object) -> bool:
         with urlopen(address) as answer:
             seen.append((address, answer.read()))
-        stop()
+        started[0].stop()
         return True
 
     for name in ("HOME", "USERPROFILE"):
         monkeypatch.setenv(name, str(tmp_path))
     monkeypatch.setattr(webbrowser, "open", browse)
     monkeypatch.setattr(uvicorn, "Server", Stoppable)
-    given_up = threading.Timer(LONGEST if opens else 2.5, stop)
-    given_up.start()
-    try:
-        assert answered([*handed_on(checkout, monkeypatch, words), "--port", "0"]) == 0
-    finally:
-        given_up.cancel()
+    monkeypatch.setattr(Stoppable, "running", started, raising=False)
+    monkeypatch.setattr(Stoppable, "after", LONGEST if opens else LATER)
+    assert answered([*handed_on(checkout, monkeypatch, words), "--port", "0"]) == 0 and len(started) == 1
     assert [address.startswith("http://localhost:") for address, _ in seen] == [True] * opens
     assert all(b'href="/first"' in shown for _, shown in seen)  # an empty logbook leads to the first tub

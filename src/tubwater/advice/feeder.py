@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from tubwater.tub import FeederSet, Product, Reason, Step, StepKind
 __all__ = ["Setting", "close_feeder", "fresh_feeder", "held_others", "set_feeder", "setting_for"]
 
 _UNUSED_HOURS = 24.0  # covered, with nobody in: the next day at the latest somebody looks (judgement)
+_JUST_SET = timedelta(hours=12)  # in which no tablet gets noticeably smaller (judgement)
 _OPENINGS = (1.0, 0.75, 0.5, 0.25)
 
 
@@ -29,12 +31,15 @@ class Setting:
 
 
 def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
-    """Writes the feeder's setting down, once the last addition has mixed; from then on it feeds."""
+    """Writes the feeder's setting down, once the last addition has mixed; from then on it feeds. What was just set so
+    stays as it is, without a step."""
     tablet = kit.tablet
     if tablet is None:
         return
     line.settle()
     setting = setting_for(line, kit, decision)
+    if _is_so(line, kit, setting):
+        return
     if setting.tablets and held_others(line.case, tablet):
         for step in fresh_feeder():
             line.add(step)
@@ -53,11 +58,28 @@ def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
     line.beside.state = _fed(line.beside.state, kit, setting)
 
 
+def _is_so(line: Timeline, kit: Kit, setting: Setting) -> bool:
+    """Whether the feeder was set so with these tablets just before, and holds them still."""
+    last, held = max(_sets(line.case), key=lambda e: e.at, default=None), _left(line, kit)
+    if last is None or kit.tablet is None or last.product != kit.tablet.name or held != setting.tablets:
+        return False
+    recent = line.case.now - last.at < _JUST_SET
+    return recent and (last.tablets, last.opening) == (setting.tablets, setting.opening)
+
+
+def _sets(case: Situation) -> list[FeederSet]:
+    return [e for e in case.belief.events if isinstance(e, FeederSet) and e.at <= case.now]
+
+
+def _left(line: Timeline, kit: Kit) -> int:
+    """Tablets believed in the feeder, at the middle."""
+    return round(float(np.median(line.beside.state.tablet_grams)) / kit.tablet_grams)
+
+
 def held_others(case: Situation, tablet: Product) -> bool:
     """Whether tablets of another family were the last in the feeder: what is left of them may burst with these."""
     named = {product.name: substance_of(product).family for product in case.shelf.products}
-    sets = [e for e in case.belief.events if isinstance(e, FeederSet) and e.tablets > 0.0 and e.at <= case.now]
-    last = max(sets, key=lambda e: e.at, default=None)
+    last = max((e for e in _sets(case) if e.tablets > 0.0), key=lambda e: e.at, default=None)
     return last is not None and named.get(last.product, "") not in ("", substance_of(tablet).family)
 
 
@@ -115,12 +137,8 @@ def _unused(line: Timeline, kit: Kit, setting: Setting) -> float:
 
 def _in_it(line: Timeline, kit: Kit, setting: Setting) -> dict[str, float | str]:
     """How many tablets are believed left, and so how many go in or come out; nothing where no feeder was noted."""
-    if not _noted(line.case) or (kit.tablet is not None and held_others(line.case, kit.tablet)):
+    if not _sets(line.case) or (kit.tablet is not None and held_others(line.case, kit.tablet)):
         return {}
-    left = round(float(np.median(line.beside.state.tablet_grams)) / kit.tablet_grams)
+    left = _left(line, kit)
     more = setting.tablets - left
     return {"left": float(left), "add" if more >= 0 else "out": float(abs(more))}
-
-
-def _noted(case: Situation) -> bool:
-    return any(isinstance(e, FeederSet) and e.at <= case.now for e in case.belief.events)

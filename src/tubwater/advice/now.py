@@ -258,6 +258,11 @@ class Situation:
         return float(np.quantile(self.rates.litres, 0.05))
 
     @property
+    def most_people(self) -> int:
+        """How many may be in at a time by the guideline."""
+        return int(self.litres_low // self.guideline.litres_per_bather)
+
+    @property
     def most_test_age(self) -> float:
         """Hours that a reading stays fresh."""
         return self.guideline.max_test_age_hours

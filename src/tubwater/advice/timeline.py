@@ -24,7 +24,7 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
 from tubwater.tub import Expectation, Product, Reason, Step, StepKind
 
-__all__ = ["MOST_PARTS", "Timeline", "mixing_factor"]
+__all__ = ["MOST_PARTS", "Timeline", "mixing_factor", "mixing_minutes"]
 
 MOST_PARTS = 3
 _LEAST_PART = 0.4  # of the first part; a smaller rest is not worth its wait (judgement)
@@ -41,6 +41,12 @@ def mixing_factor(case: Situation) -> float:
         return table["mixing_factor_still"].value
     gentle = not equipment.water_jets or case.tub.litres > table["large_tub_litres"].value
     return table["mixing_factor_gentle"].value if gentle else 1.0
+
+
+def mixing_minutes(case: Situation, product: Product, factor: float = 1.0) -> float:
+    """The wait after an addition, min; ``factor`` of the water as it is, which may be worse than the tub's own."""
+    usual = max(substance_of(product).minutes, defaults()["mix_minutes"].value)
+    return max(mixing_factor(case), factor) * usual
 
 
 class Timeline:
@@ -252,9 +258,8 @@ class Timeline:
             cautions=substance.cautions,
         )
         self.add(step)
-        usual = max(substance.minutes, defaults()["mix_minutes"].value)
         cold = defaults()["mixing_factor_cold"].value if self.celsius < _COLD else 1.0
-        self._owed_wait = max(mixing_factor(self.case), cold) * usual
+        self._owed_wait = mixing_minutes(self.case, product, cold)
 
     def _expected(self, product: Product, shows: Quantity) -> tuple[Expectation, ...]:
         """What a test reads once the addition has mixed, and monopersulfate reacted."""

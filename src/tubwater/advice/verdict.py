@@ -246,10 +246,9 @@ def _too_high(case: Situation, read: float, limit: float, outside: bool) -> bool
 
 def _load(case: Situation) -> tuple[int, float]:
     """Most people for a usual soak such that the sanitizer stays above the keep-out limit, likely 95 of 100."""
-    most = int(case.litres_low // case.guideline.litres_per_bather)
     sure = defaults()["sure_sanitizer"].value
     floor = case.limits(case.sanitizer_quantity).keep_out_low
-    for people in range(min(most, 8), 0, -1):
+    for people in range(min(case.most_people, 8), 0, -1):
         for minutes in (case.guideline.session_minutes, _SHORTER_SOAK):
             after = soak(case.state, case.rates, people * minutes / 60.0, people)
             if np.mean(case.sanitizer_of(after) >= floor) >= sure:

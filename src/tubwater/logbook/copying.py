@@ -108,10 +108,10 @@ def _moved(source: Database, target: Callable[[], AbstractContextManager[Databas
         return source.read(lambda rows: database.write(lambda into: _copy(rows, into, database.place.told)))
 
 
-def _copy(rows: Connection, into: Connection, must_be_empty: str = "") -> int:
+def _copy(rows: Connection, into: Connection, empty: str = "") -> int:
     """The number of entries; with the name of a place only where that holds nothing yet."""
-    if must_be_empty:
-        _demand_empty(into, must_be_empty)
+    if empty:
+        _demand_empty(into, empty)
     for table in METADATA.sorted_tables:
         found = rows.execution_options(yield_per=_CHUNK).execute(select(table))
         for part in found.mappings().partitions(_CHUNK):

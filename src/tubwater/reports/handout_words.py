@@ -14,7 +14,7 @@ from tubwater.reports.plain import measures_text
 from tubwater.reports.rangeline import axis_drawing
 from tubwater.reports.scale import limit_words, shown
 from tubwater.reports.text import named, quantity_unit, text_of, upper_first
-from tubwater.services.handout import Contact, Does, DoseRow, Handout, SoakDose, most_people
+from tubwater.services.handout import Contact, Does, DoseRow, Handout, SoakDose
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Quantity
 
@@ -112,8 +112,9 @@ def _enter(say: _Say) -> Iterator[str]:
     yield say("enter-fit")
     yield say("enter-see")
     yield say("enter-wait")
-    people = most_people(handout.guideline, handout.litres)
-    yield say("enter-people", people=people, minutes=handout.guideline.session_minutes, hottest=say.hottest)
+    yield say(
+        "enter-people", people=handout.most_people, minutes=handout.guideline.session_minutes, hottest=say.hottest
+    )
     yield say("enter-who")
 
 

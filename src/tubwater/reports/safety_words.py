@@ -24,9 +24,11 @@ def safety_words(sheet: SafetySheet, made: date) -> dict[str, Any]:
         "lead": _say("lead"),
         "table": {
             "head": _say("table"),
-            "key": _say("table-key") + ("" if sheet.basis.verified else "\u00a0*"),
+            "key": _say("table-key") + _mark(sheet),
+            "mark": _mark(sheet),
             "families": [text_of("family", family) for family in sheet.families],
             "rows": [[_short(sheet, a, b) for b in sheet.families] for a in sheet.families],
+            "meets": [_meets(sheet, family) for family in sheet.families],
         },
         "members": {"head": _say("members"), "rows": [list(row) for row in _members(sheet)]},
         "topics": [
@@ -60,6 +62,18 @@ def _short(sheet: SafetySheet, first: str, second: str) -> str:
     """A word for the cell; empty where nothing is known, or for a family with itself."""
     effect = sheet.effect(first, second) if first != second else ""
     return text_of("effect-short", effect) if effect else ""
+
+
+def _mark(sheet: SafetySheet) -> str:
+    return "" if sheet.basis.verified else "\u00a0*"
+
+
+def _meets(sheet: SafetySheet, family: str) -> list[list[str]]:
+    """What would come of it, and of which others, the gravest first; what has the same short word stands together."""
+    found: dict[str, list[str]] = {}
+    for effect, others in sheet.meets(family):
+        found.setdefault(text_of("effect-short", effect), []).extend(text_of("family", other) for other in others)
+    return [[effect, "; ".join(others)] for effect, others in found.items()]
 
 
 def _members(sheet: SafetySheet) -> Iterator[tuple[str, str]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -33,7 +32,6 @@ __all__ = [
     "handout_for",
     "handout_of",
     "handout_of_file",
-    "most_people",
 ]
 
 _SOAKS = ((1, 30.0), (2, 30.0), (2, 60.0), (4, 30.0), (4, 60.0), (6, 120.0))  # people and minutes of the table
@@ -75,7 +73,8 @@ class Handout:
     """The sheet as data, times aware, everything computed for this tub.
 
     Attributes:
-        litres: believed (median), L. bands: what to aim at and what allows bathing. doses: the table.
+        litres: believed (median), L. most_people: in at a time. bands: what to aim at and what allows bathing.
+        doses: the table.
         soaks: doses after a soak of no more people than may be in, empty where none is needed or known.
         after_soak: their rule.
         feeder: None where there are no tablets. mix_minutes, oxidizer_minutes: waits after an addition.
@@ -88,6 +87,7 @@ class Handout:
     tub: Tub
     guideline: Guideline
     litres: float
+    most_people: int
     sanitizer: Quantity
     bands: tuple[tuple[Quantity, Limits], ...]
     doses: tuple[DoseRow, ...]
@@ -122,7 +122,6 @@ def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> 
     """The sheet for a situation; the dose after a soak and the feeder are those of the plan."""
     plan = make_plan(case, wishes or Wishes(), seed)
     kit = kit_of(case)
-    litres = float(np.median(case.rates.litres))
     mix = defaults()["mix_minutes"].value * mixing_factor(case)
     slow = kit.oxidizer is not None and kit.oxidizer.substance == "monopersulfate"
     known = [(q, case.guideline.limits[q]) for q in (case.sanitizer_quantity, *_BANDS) if q in case.guideline.limits]
@@ -130,11 +129,12 @@ def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> 
         as_of=case.now,
         tub=case.tub,
         guideline=case.guideline,
-        litres=litres,
+        litres=float(np.median(case.rates.litres)),
+        most_people=max(case.most_people, 1),
         sanitizer=case.sanitizer_quantity,
         bands=tuple(known),
         doses=dose_table(case),
-        soaks=_soaks(case, plan.after_soak, most_people(case.guideline, litres)),
+        soaks=_soaks(case, plan.after_soak, max(case.most_people, 1)),
         after_soak=plan.after_soak,
         feeder=_feeder(plan),
         oxidizer=kit.oxidizer.name if kit.oxidizer else "",
@@ -155,11 +155,6 @@ def _dates(case: Situation) -> Iterator[CareDate]:
         rare = found.task.interval_days > _WEEK and found.task.key not in TESTS
         if rare and found.due <= case.now + _AHEAD:
             yield found
-
-
-def most_people(guideline: Guideline, litres: float) -> int:
-    """How many may be in so much water at a time."""
-    return max(math.floor(litres / guideline.litres_per_bather), 1)
 
 
 def _soaks(case: Situation, rule: AfterSoak | None, most_people: int) -> tuple[SoakDose, ...]:

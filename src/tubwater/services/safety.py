@@ -57,6 +57,15 @@ class SafetySheet:
         pairs = {frozenset((a, b)): effect for a, b, effect in self.effects}
         return pairs.get(frozenset((first, second)), "")
 
+    def meets(self, family: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Every effect that a family may have, the gravest first, each with the families that bring it about."""
+        others = [(self.effect(family, other), other) for other in self.families if other != family]
+        return tuple(
+            (effect, found)
+            for effect in _GRAVEST
+            if (found := tuple(other for kind, other in others if kind == effect))
+        )
+
 
 def safety_sheet(shelf: Shelf | None = None) -> SafetySheet:
     """The sheet, with what stands on ``shelf`` where one is given."""

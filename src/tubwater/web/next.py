@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from tubwater.tub import FeederSet, Plan, Step, StepKind
+from tubwater.tub import Plan, Step, StepKind
 from tubwater.web.desk import Desk
 from tubwater.web.turns import turns
 
 __all__ = ["Next", "next_thing"]
 
-_JUST_SET = timedelta(hours=12)  # in which no tablet gets noticeably smaller (judgement)
 _AT_ONCE = 5.0  # min, within which a step may as well be done now
 _WORK = (
     StepKind.CALL,
@@ -51,25 +50,10 @@ class Next:
 def next_thing(desk: Desk, tub: str) -> Next:
     """What to do now, read off the plan."""
     plan = desk.answers.plan(tub)
-    feeder = _feeder(desk, tub, plan.begins)
-    work = [step for step in plan.steps if step.kind in _WORK and not step.by and not _is_so(step, feeder)]
+    work = [step for step in plan.steps if step.kind in _WORK and not step.by]
     if not work:
         return Next("nothing", plan)
     length = max(step.starts_at + step.minutes for step in plan.steps if not step.by)
     dose = next((step for step in work if step.kind is StepKind.DOSE), None)
     kind = "test" if work[0].kind is StepKind.TEST else "plan"
     return Next(kind, plan, work[0], dose, turns(plan.steps), length)
-
-
-def _feeder(desk: Desk, tub: str, now: datetime) -> FeederSet | None:
-    """How the feeder was set just before; None where that was longer ago."""
-    found = [event for event in desk.keeping.file(tub).events if isinstance(event, FeederSet)]
-    last = max(found, key=lambda event: event.at, default=None)
-    return last if last and now - last.at < _JUST_SET else None
-
-
-def _is_so(step: Step, feeder: FeederSet | None) -> bool:
-    """Whether the feeder is already as a step wants it."""
-    if step.kind is not StepKind.SET_FEEDER or feeder is None:
-        return False
-    return (step.tablets, step.opening) == (feeder.tablets, feeder.opening)
