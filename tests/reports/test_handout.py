@@ -14,7 +14,7 @@ import pytest
 
 from reports.sheets import FONTS, drawn, letters, texts_of
 from tubwater import tub as tub_values
-from tubwater.advice import Situation
+from tubwater.advice import Situation, Wishes, make_plan
 from tubwater.advice.dose_table import Does, DoseRow, _Table, dose_table
 from tubwater.advice.measures import smallest
 from tubwater.advice.safety import cap_grams
@@ -28,12 +28,14 @@ from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file
 from tubwater.tub import (
     Amount,
     Clarity,
+    FeederSet,
     Noticed,
     OxidantScale,
     Quantity,
     Reading,
     Sanitizer,
     Shelf,
+    StepKind,
     TubKind,
     VolumeBasis,
     equipment_of,
@@ -201,6 +203,17 @@ def test_no_dose_after_a_soak_is_for_more_people_than_may_be_in() -> None:
     for litres in (800.0, 1300.0):
         made = handout_of(case(litres))
         assert made.soaks and max(dose.people for dose in made.soaks) <= made.most_people
+
+
+def test_a_feeder_that_was_just_set_so_is_left_alone_and_stays_on_the_sheet() -> None:
+    first = handout().feeder
+    assert first is not None and first.tablets > 0.0
+    just = FeederSet(NOW, first.product, first.tablets, first.opening)
+    known = case_of(case().tub, FILE.shelf, (*case().belief.events, just), NOW, members=300)
+    assert StepKind.SET_FEEDER not in {step.kind for step in make_plan(known, Wishes(), 0).steps}
+    assert handout_of(known).feeder == first
+    later = case_of(case().tub, FILE.shelf, known.belief.events, NOW + timedelta(hours=13), members=300)
+    assert StepKind.SET_FEEDER in {step.kind for step in make_plan(later, Wishes(), 0).steps}
 
 
 LONG = "Donaudampfschifffahrtsgesellschaftskapitänsbadezuber"

@@ -15,7 +15,7 @@ from tubwater.belief import Observer, fed
 from tubwater.dynamics import Mode, TubState, advance
 from tubwater.tub import FeederSet, Product, Reason, Step, StepKind
 
-__all__ = ["Setting", "close_feeder", "fresh_feeder", "held_others", "set_feeder", "setting_for"]
+__all__ = ["Setting", "close_feeder", "fresh_feeder", "held_others", "just_set", "set_feeder", "setting_for"]
 
 _UNUSED_HOURS = 24.0  # covered, with nobody in: the next day at the latest somebody looks (judgement)
 _JUST_SET = timedelta(hours=12)  # in which no tablet gets noticeably smaller (judgement)
@@ -60,11 +60,16 @@ def set_feeder(line: Timeline, kit: Kit, decision: Decision) -> None:
 
 def _is_so(line: Timeline, kit: Kit, setting: Setting) -> bool:
     """Whether the feeder was set so with these tablets just before, and holds them still."""
-    last, held = max(_sets(line.case), key=lambda e: e.at, default=None), _left(line, kit)
-    if last is None or kit.tablet is None or last.product != kit.tablet.name or held != setting.tablets:
+    last = just_set(line.case)
+    if last is None or kit.tablet is None or last.product != kit.tablet.name or _left(line, kit) != setting.tablets:
         return False
-    recent = line.case.now - last.at < _JUST_SET
-    return recent and (last.tablets, last.opening) == (setting.tablets, setting.opening)
+    return (last.tablets, last.opening) == (setting.tablets, setting.opening)
+
+
+def just_set(case: Situation) -> FeederSet | None:
+    """How the feeder was set last, where that was so short ago that no tablet got noticeably smaller."""
+    last = max(_sets(case), key=lambda e: e.at, default=None)
+    return last if last and case.now - last.at < _JUST_SET else None
 
 
 def _sets(case: Situation) -> list[FeederSet]:

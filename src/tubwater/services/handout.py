@@ -12,6 +12,7 @@ from tubwater.advice import Situation, Wishes, make_plan
 from tubwater.advice.care_dates import TESTS, CareDate, care_dates
 from tubwater.advice.decide import kit_of
 from tubwater.advice.dose_table import Does, DoseRow, dose_table
+from tubwater.advice.feeder import just_set
 from tubwater.advice.ledger import ledger_of
 from tubwater.advice.measures import amount_of, grams_floor
 from tubwater.advice.timeline import mixing_factor
@@ -136,7 +137,7 @@ def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> 
         doses=dose_table(case),
         soaks=_soaks(case, plan.after_soak, max(case.most_people, 1)),
         after_soak=plan.after_soak,
-        feeder=_feeder(plan),
+        feeder=_feeder(case, plan),
         oxidizer=kit.oxidizer.name if kit.oxidizer else "",
         mix_minutes=mix,
         oxidizer_minutes=case.monopersulfate_minutes if slow else mix,
@@ -172,9 +173,13 @@ def _soaks(case: Situation, rule: AfterSoak | None, most_people: int) -> tuple[S
     return tuple(found)
 
 
-def _feeder(plan: Plan) -> Feeder | None:
+def _feeder(case: Situation, plan: Plan) -> Feeder | None:
+    """As the plan sets it, or as it was just set, where the plan leaves it so."""
     step = next((s for s in plan.steps if s.kind is StepKind.SET_FEEDER and s.amount), None)
-    return Feeder(step.amount.product, step.tablets, step.opening) if step and step.amount else None
+    if step and step.amount:
+        return Feeder(step.amount.product, step.tablets, step.opening)
+    last = just_set(case)
+    return Feeder(last.product, last.tablets, last.opening) if last and last.opening is not None else None
 
 
 def _is_weekly(task: CareStep, tub: Tub) -> bool:
