@@ -125,14 +125,14 @@ def _orders(levers: Array, cap: float, value: float) -> Orders:
         ("sodium-carbonate", max(-balance / 5.0, 0.0)),
         ("monopersulfate", oxidizer),
     ]
-    todo, clock = [], 2.0
+    tasks, clock = [], 2.0
     for substance, grams in wanted:
         if grams > 0.0:
-            todo.append(Order(clock, substance, grams))
+            tasks.append(Order(clock, substance, grams))
             clock += 22.0
-    todo.append(Order(clock, tablets=tablets, opening=opening))
+    tasks.append(Order(clock, tablets=tablets, opening=opening))
     note = f"bound {value:.2f}: {dict(zip(_NAMES, np.round(levers, 2).tolist(), strict=True))}"
-    return Orders(tuple(todo), clock + 14.0, after, cap, note=note)
+    return Orders(tuple(tasks), clock + 14.0, after, cap, note=note)
 
 
 def _future(moment: Moment, rng: np.random.Generator, scenarios: int) -> _Future:

@@ -113,12 +113,12 @@ class Orders:
     """What a policy wants done at a visit.
 
     Attributes:
-        todo: in order of time. minutes: how long the visit lasts. after_soak: g of oxidizer per person-half-hour.
+        tasks: in order of time. minutes: how long the visit lasts. after_soak: g of oxidizer per person-half-hour.
         daily_cap: most of it a day, g. retest_after: minutes after which to test and ask again, or None.
         back_after: hours after which the keeper is asked to come back. note: for the reader of a log.
     """
 
-    todo: tuple[Order, ...] = ()
+    tasks: tuple[Order, ...] = ()
     minutes: float = 15.0
     after_soak: float = 0.0
     daily_cap: float = 1e9
@@ -211,16 +211,16 @@ class _Life:
 
     def live(self) -> Kept:
         end = 168.0 * self.choices.weeks
-        todo: list[Soak | Visit] = sorted([*self.scene.soaks, *self.scene.visits], key=lambda what: what.hour)
-        while todo:
-            what = todo.pop(0)
+        tasks: list[Soak | Visit] = sorted([*self.scene.soaks, *self.scene.visits], key=lambda what: what.hour)
+        while tasks:
+            what = tasks.pop(0)
             self._covered(max(what.hour, self.hour))
             if isinstance(what, Soak):
                 self._soak(what)
             elif not what.missed:
                 self._visit(what)
                 self.tick()
-                todo = sorted([*todo, *self._back(what)], key=lambda what: what.hour)
+                tasks = sorted([*tasks, *self._back(what)], key=lambda what: what.hour)
         self._covered(end)
         self.kept.solves = self.oracle.solves
         return self.kept
@@ -303,7 +303,7 @@ class _Life:
             self._covered(self.hour + self.orders.retest_after / 60.0)
             self._test("again")
         begin = self.hour
-        for order in self.orders.todo:
+        for order in self.orders.tasks:
             self._open(max(self.hour, begin + order.after / 60.0), light)
             self._do(order)
         self._open(max(self.hour, begin + self.orders.minutes / 60.0), light)

@@ -24,23 +24,23 @@ class Guide:
         """Alkalinity first, then pH, then the weekly oxidizer; the feeder as always."""
         per = moment.scene.tub.litres / 1000.0
         seen = _newest(moment.events)
-        todo, clock = [], 5.0
+        tasks, clock = [], 5.0
         if seen["total alkalinity"] < 80.0:
-            todo.append(Order(clock, "sodium-bicarbonate", 1.7 * (100.0 - seen["total alkalinity"]) * per))
+            tasks.append(Order(clock, "sodium-bicarbonate", 1.7 * (100.0 - seen["total alkalinity"]) * per))
             clock += 20.0
         if seen["pH"] > 7.8:
-            todo.append(Order(clock, "sodium-bisulfate", 20.0 * per))
+            tasks.append(Order(clock, "sodium-bisulfate", 20.0 * per))
             clock += 20.0
         elif seen["pH"] < 7.2:
-            todo.append(Order(clock, "sodium-carbonate", 15.0 * per))
+            tasks.append(Order(clock, "sodium-carbonate", 15.0 * per))
             clock += 20.0
         high = seen["bromine"] >= 10.0  # the top of the scale: floater out, no shock
         if int(moment.hour // 24) % 7 == 0 and not high:  # once a week, however often he tests
-            todo.append(Order(clock, "monopersulfate", 30.0 * per))
+            tasks.append(Order(clock, "monopersulfate", 30.0 * per))
             clock += 20.0
         tablets = 0.0 if high else float(max(2, round(3.0 * per / 1.3)))
-        todo.append(Order(clock, tablets=tablets, opening=0.5))
-        return Orders(tuple(todo), minutes=clock + 15.0)
+        tasks.append(Order(clock, tablets=tablets, opening=0.5))
+        return Orders(tuple(tasks), minutes=clock + 15.0)
 
     def entry(self, moment: Moment, extra: Sequence[Event]) -> bool | None:
         """A guide gives no verdict."""
@@ -96,14 +96,14 @@ def _inside(case: Situation, reading: Reading, seed: int) -> bool:
 
 def orders_of(plan: Plan) -> Orders:
     """A plan as orders to the keeper's hands."""
-    todo = []
+    tasks = []
     for step in plan.steps:
         if step.kind is StepKind.DOSE and step.amount is not None:
-            todo.append(Order(step.starts_at, SUBSTANCES[step.amount.product], step.amount.grams))
+            tasks.append(Order(step.starts_at, SUBSTANCES[step.amount.product], step.amount.grams))
         if step.kind is StepKind.DRAIN:
-            todo.append(Order(step.starts_at, litres=step.litres))
+            tasks.append(Order(step.starts_at, litres=step.litres))
         if step.kind is StepKind.SET_FEEDER:
-            todo.append(Order(step.starts_at, tablets=step.tablets, opening=step.opening))
+            tasks.append(Order(step.starts_at, tablets=step.tablets, opening=step.opening))
     retest = None
     if plan.situation in ("test-first", "keep-out"):
         waits = [s.minutes for s in plan.steps if s.kind is StepKind.WAIT]
@@ -111,7 +111,7 @@ def orders_of(plan: Plan) -> Orders:
     minutes = max((s.starts_at + s.minutes for s in plan.steps), default=10.0)
     rule = plan.after_soak
     return Orders(
-        tuple(todo),
+        tuple(tasks),
         minutes,
         rule.amount.grams if rule else 0.0,
         rule.daily_cap_grams if rule else 1e9,
