@@ -208,7 +208,7 @@ def test_tablets_of_another_kind_in_the_feeder_come_out_and_a_fresh_feeder_is_la
 
 
 def test_water_that_owes_more_than_two_visits_can_pay_is_changed_in_part() -> None:
-    """Eight people for four hours: 7.5 g of bromine each an hour, the middle of the default, are 185 mg/L in 1,300 L."""
+    """Eight people for four hours: 7.5 g of bromine each an hour (the default) are 185 mg/L in 1,300 L."""
     party = Soaked(NOW - timedelta(hours=10), 8.0, 240.0)
     plan = plan_for(TUB, SHELF, [party, CLEAR, a_test(0.0, 7.5, 80.0)], NOW)
     drains = [s for s in plan.steps if s.kind is StepKind.DRAIN]
