@@ -156,6 +156,19 @@ def test_two_that_open_a_new_place_at_once_both_get_it(place: str) -> None:
     assert found == []
 
 
+def test_a_file_that_another_writes_while_its_log_is_made_is_waited_for(tmp_path: Path) -> None:
+    place = tmp_path / "x.db"
+    open_logbook(place).close()
+    other = sqlite3.connect(place, isolation_level=None, check_same_thread=False)
+    other.execute("PRAGMA journal_mode=delete")
+    other.execute("BEGIN IMMEDIATE")
+    timer = threading.Timer(0.3, lambda: other.execute("COMMIT"))
+    timer.start()
+    open_logbook(place, 60.0).close()
+    timer.join()
+    other.close()
+
+
 # Backup and restore
 
 

@@ -7,6 +7,8 @@ because one that reads first and then writes can lose what another wrote in betw
 from __future__ import annotations
 
 import os
+import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from threading import Lock
@@ -26,6 +28,7 @@ _OLDEST_SQLITE = (3, 37)  # the first with STRICT tables
 _POOL = {"pool_size": 10, "max_overflow": 10}
 _POOL_SECONDS = 30.0  # that a thread waits for a connection at least
 _TRIES = 5
+_PAUSE = 0.01  # s
 _Found = TypeVar("_Found")
 
 
@@ -38,7 +41,7 @@ def open_engine(place: Place, busy_seconds: float, synchronous: str = "full", fo
     pool = {**_POOL, "pool_timeout": max(_POOL_SECONDS, busy_seconds)}
     if place.path is not None:
         pragmas = _pragmas(busy_seconds, synchronous, foreign_keys)
-        return _sqlite(place, pragmas, pool)
+        return _sqlite(place, pragmas, busy_seconds, pool)
     return _postgresql(place, busy_seconds, synchronous, pool)
 
 
@@ -51,7 +54,7 @@ def _pragmas(busy_seconds: float, synchronous: str, foreign_keys: bool) -> tuple
     )
 
 
-def _sqlite(place: Place, pragmas: tuple[str, ...], pool: dict[str, Any]) -> Engine:
+def _sqlite(place: Place, pragmas: tuple[str, ...], busy_seconds: float, pool: dict[str, Any]) -> Engine:
     engine = create_engine(place.url, connect_args={"check_same_thread": False}, **pool)
     if engine.dialect.dbapi.sqlite_version_info < _OLDEST_SQLITE:  # type: ignore[union-attr]
         raise StoreUnavailable("this Python's SQLite is older than 3.37; a newer Python brings a newer one")
@@ -60,7 +63,7 @@ def _sqlite(place: Place, pragmas: tuple[str, ...], pool: dict[str, Any]) -> Eng
     def _connect(connection: Any, _: object) -> None:
         connection.isolation_level = None  # BEGIN is said below
         for pragma in pragmas:
-            connection.execute(f"PRAGMA {pragma}")
+            _patiently(connection, f"PRAGMA {pragma}", busy_seconds)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
@@ -68,6 +71,20 @@ def _sqlite(place: Place, pragmas: tuple[str, ...], pool: dict[str, Any]) -> Eng
         connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def _patiently(connection: Any, statement: str, seconds: float) -> None:
+    """Runs a statement again while another holds the file: SQLite's own wait leaves out the change to a WAL."""
+    end = time.monotonic() + seconds
+    while True:
+        try:
+            connection.execute(statement)
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() >= end:
+                raise
+            time.sleep(_PAUSE)
+        else:
+            return
 
 
 def _postgresql(place: Place, busy_seconds: float, synchronous: str, pool: dict[str, Any]) -> Engine:
