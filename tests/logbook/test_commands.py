@@ -22,6 +22,7 @@ from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.ports import Kind
+from tubwater.services.tubfile import example_text
 
 NOW = "2026-11-26T09:00:00+01:00"
 WORDS = "larch spoon kettle river"
@@ -134,12 +135,63 @@ def test_what_cannot_be_meant_ends_with_2_and_a_sentence(
 
 @pytest.mark.parametrize("command", sorted(STORED_COMMANDS - {"calendar", "record"}))
 def test_every_question_can_be_asked_of_the_logbook(command: str, capsys: pytest.CaptureFixture[str]) -> None:
-    told = said(capsys, command)
+    words = [command, *(["--sign", "foam"] if command == "trouble" else [])]
+    told = said(capsys, *words)
     assert told.strip() and max(map(len, told.splitlines())) <= 80
-    assert json.loads(said(capsys, command, "--json"))
-    assert "the id of a tub" in said(capsys, command, "--tub", "birch", code=2)
-    assert "FILE with it" in said(capsys, command, "--read", "pH=7.5", code=2)
-    assert said(capsys, command, "--seed", "7", code=2)
+    assert json.loads(said(capsys, *words, "--json"))
+    assert 'the name or id of a tub that is there: "larch" (id larch)' in said(capsys, *words, "--tub", "birch", code=2)
+    assert "FILE with it" in said(capsys, *words, "--read", "pH=7.5", code=2)
+    assert said(capsys, *words, "--seed", "7", code=2)
+
+
+def add_tub(place: Path, id: str, name: str) -> None:
+    logbook = open_logbook(place)
+    keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
+    keeping.add_tub({"tub": {"name": name, "volume": "900 L", "sanitizer": "chlorine"}, "product": []}, id=id)
+    logbook.close()
+
+
+def test_a_tub_may_be_named_by_its_name(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    add_tub(place, "x1", "Alder, Behind the Barn")
+    told = said(capsys, "verdict", code=2)
+    assert "got nothing" in told and '"larch" (id larch), "Alder, Behind the Barn" (id x1)' in told
+    calendar = said(capsys, "calendar", "--tub", " alder, behind the barn")
+    assert "Alder" in calendar and calendar == said(capsys, "calendar", "--tub", "x1")
+
+
+def test_of_two_tubs_with_one_name_the_id_is_asked_for(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for id in ("x1", "x2"):
+        add_tub(place, id, "Alder")
+    told = said(capsys, "outlook", "--tub", "alder", code=2)
+    assert 'expected the id of one of "Alder" (id x1), "Alder" (id x2).' in told
+    assert "eines von" in said(capsys, "--language", "de", "outlook", "--tub", "alder", code=2)
+
+
+def test_a_logbook_without_a_tub_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    open_logbook(tmp_path / "bare.db").close()
+    assert "a logbook with a tub in it" in said(capsys, "plan", "--logbook", "bare.db", code=2)
+
+
+def test_a_file_and_a_tub_of_the_logbook_are_not_both_asked(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("tub.toml").write_text(example_text(), encoding="utf-8")
+    for words in (["--tub", "larch"], ["--logbook", "logbook.db"]):
+        assert "no FILE with it" in said(capsys, "plan", "tub.toml", *words, code=2)
+
+
+def test_the_outlook_of_the_logbook_hears_what_is_asked_of_it(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["outlook", "--days", "2", "--json", "--now", NOW]
+    plain = json.loads(said(capsys, *words))
+    party = json.loads(said(capsys, *words, "--party-at", "2026-11-26T12:00", "--party-people", "8"))
+    assert len(plain["times"]) == len(party["times"]) and plain["bands"] != party["bands"]
+    assert "--party-at" in said(capsys, *words, "--party-at", "soon", code=2)
+
+
+def test_a_trouble_of_the_logbook_hears_signs_and_checks(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["trouble", "--json", "--now", NOW]
+    plain = json.loads(said(capsys, *words, "--sign", "cloudy-white"))
+    absent = json.loads(said(capsys, *words, "--sign", "cloudy-white", "--not", "foam"))
+    assert plain["causes"] and plain["causes"] != absent["causes"]
+    assert "--sign" in said(capsys, *words, code=2)
 
 
 def test_what_the_logbook_is_asked_is_told_as_its_own_use_cases_say(

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from tubwater.cli.sheets import handout_answer, ledger_answer, safety_answer
+from tubwater.cli.tubs import refuse_a_logbook
 from tubwater.cli.upkeep_words import UPKEEP_COMMANDS
 from tubwater.errors import InputError, UnknownKey
 from tubwater.reports.data import to_json
@@ -15,13 +16,11 @@ from tubwater.reports.plain import render_plan, render_verdict, render_why
 from tubwater.reports.refusals import refusal
 from tubwater.reports.tables import render_guidelines, render_methods, render_substances
 from tubwater.reports.text import text_of
-from tubwater.reports.troubles import render_ranking
 from tubwater.reports.water import render_water
 from tubwater.services.about import About, about_of, said_of
 from tubwater.services.advise import WaterReport
 from tubwater.services.ask import plan_of_file, verdict_of_file, water_of_file
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
-from tubwater.services.troubles import checks_known, signs_known, troubles_of_file
 from tubwater.services.tubfile import TubFile, UnitSystem, example_text, parse_tub_file, read_tub_file
 from tubwater.tub import Plan, Verdict
 
@@ -32,9 +31,10 @@ def answer(words: argparse.Namespace) -> str:
     """What a command prints.
 
     Raises:
-        InputError: the file, the readings or the time cannot be meant.
+        InputError: the file, an option or the time cannot be meant.
     """
     command = words.command
+    refuse_a_logbook(words)
     if command == "example":
         return example_text()
     if command in ("substances", "methods", "guidelines"):
@@ -66,16 +66,17 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     if words.command == "handout":
         return handout_answer(words, file, now, units)
     if words.command == "outlook":
-        from tubwater.cli.outlook import outlook_of
+        from tubwater.cli.outlook import outlook_answer
 
-        return outlook_of(words, file, now, units)
+        return outlook_answer(words, file, now, units)
     if words.command in UPKEEP_COMMANDS:
         from tubwater.cli.upkeep import upkeep_answer
 
         return upkeep_answer(words, file, now, units)
     if words.command == "trouble":
-        ranking = troubles_of_file(file, now, words.sign, words.absent, _checked(words), words.seed)
-        return to_json(ranking) + "\n" if words.json else render_ranking(ranking)
+        from tubwater.cli.trouble import trouble_answer
+
+        return trouble_answer(words, file, now)
     return plan_text(words, plan_of_file(file, now, words.seed, about_words(words)), units)
 
 
@@ -149,23 +150,6 @@ def _tests(words: argparse.Namespace) -> list[dict[str, Any]]:
             raise InputError.one("--read", text, "a name and a value, such as bromine=3 or pH=7.8")
         table[name.strip()] = value.strip()
     return [table]
-
-
-def _checked(words: argparse.Namespace) -> dict[str, bool]:
-    """The signs and answers of the command line; every unknown one is told with those that are known."""
-    for option, given in (("--sign", words.sign), ("--not", words.absent)):
-        for sign in given:
-            if sign not in signs_known():
-                raise InputError.one(option, sign, f"one of {', '.join(signs_known())}")
-    if not words.sign:
-        raise InputError.one("--sign", "nothing", f"one of {', '.join(signs_known())}")
-    found = {}
-    for text in words.check:
-        name, _, answer_text = text.partition("=")
-        if name not in checks_known() or answer_text not in ("yes", "no"):
-            raise InputError.one("--check", text, f"yes or no for one of {', '.join(checks_known())}")
-        found[name] = answer_text == "yes"
-    return found
 
 
 def _ask(file: TubFile) -> None:

@@ -29,6 +29,7 @@ examples:
   tubwater why tub.toml --step 2     the reason and the source behind step 2
   tubwater plan tub.toml --about chlorine-to-bromine
   tubwater trouble tub.toml --sign cloudy-white --not foam
+  tubwater outlook --tub Larch       of a tub in the logbook, without a file
   tubwater handout tub.toml --out handout.pdf --keeper "Whom to ask"
   tubwater plan tub.toml --json      the same for a machine
 """
@@ -93,7 +94,7 @@ def _file_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("file", metavar="FILE", nargs="?" if stored else None, help=text)
     if stored:
         parser.add_argument("--logbook", metavar="PLACE", help="without FILE; else TUBWATER_LOGBOOK")
-        parser.add_argument("--tub", metavar="ID", help="which tub of the logbook, where there are several")
+        parser.add_argument("--tub", metavar="TUB", help="its name or id, where the logbook has several")
     parser.add_argument("--read", action="append", default=[], metavar="NAME=VALUE", help="a reading, such as pH=7.8")
     parser.add_argument("--with", dest="method", metavar="METHOD", help="what --read was read with, such as strip")
     parser.add_argument("--scale", metavar="SCALE", help='the bottle\'s scale for it: "as Br2" or "as Cl2"')

@@ -9,19 +9,40 @@ from tubwater.cli.options import number_of
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.outlook import render_outlook
-from tubwater.services.outlook import Scenario, outlook_for
+from tubwater.services.outlook import Outlook, Scenario, outlook_for
 from tubwater.services.tubfile import TubFile, UnitSystem
 
-__all__ = ["outlook_of"]
+__all__ = ["days_ahead", "outlook_answer", "outlook_text", "scenario_of"]
 
 
-def outlook_of(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
-    """What the command prints.
+def outlook_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    """What the command prints of a keeper's file.
 
     Raises:
         InputError: a time, a number or a name that cannot be meant.
     """
-    scenario = Scenario(
+    scenario, days = scenario_of(words, now), days_ahead(words)
+    found = outlook_for(file.tub, file.shelf, file.events, now, days, scenario, words.seed)
+    return outlook_text(words, found, units)
+
+
+def outlook_text(words: argparse.Namespace, found: Outlook, units: UnitSystem) -> str:
+    """An outlook for a reader or a machine."""
+    return to_json(found) + "\n" if words.json else render_outlook(found, units)
+
+
+def days_ahead(words: argparse.Namespace) -> float:
+    """How far to look, d."""
+    return number_of("--days", words.days, 14.0)
+
+
+def scenario_of(words: argparse.Namespace, now: datetime) -> Scenario:
+    """What the options change.
+
+    Raises:
+        InputError: a time or a number that cannot be meant.
+    """
+    return Scenario(
         party_at=_moment("--party-at", words.party_at, now),
         party_people=number_of("--party-people", words.party_people, 0.0),
         party_minutes=number_of("--party-minutes", words.party_minutes, 60.0),
@@ -31,9 +52,6 @@ def outlook_of(words: argparse.Namespace, file: TubFile, now: datetime, units: U
         tablets=number_of("--tablets", words.tablets, None),
         test_now=words.test or "",
     )
-    days = number_of("--days", words.days, 14.0)
-    found = outlook_for(file.tub, file.shelf, file.events, now, days, scenario, words.seed)
-    return to_json(found) + "\n" if words.json else render_outlook(found, units)
 
 
 def _moment(option: str, text: str | None, now: datetime) -> datetime | None:

@@ -13,6 +13,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from tubwater.cli.storage_words import STORED_COMMANDS
+from tubwater.cli.tubs import tub_of
 from tubwater.errors import InputError, Problem, UnknownEntry
 from tubwater.reports.data import to_json
 from tubwater.reports.refusals import problem_line, refusal
@@ -90,10 +91,10 @@ def _export(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
     is_sheet = _is_sheet(words.file)
     with _opened(words, storehouse) as logbook:
         if is_sheet:
-            sheet = Transfer(logbook.entries, SystemClock()).table(_tub(logbook, words.tub))
+            sheet = Transfer(logbook.entries, SystemClock()).table(tub_of(logbook.entries, words.tub))
             content, count = storehouse.sheets.write(words.file, sheet), len(sheet) - 1
         else:
-            tubs = [_tub(logbook, words.tub)] if words.tub else []
+            tubs = [tub_of(logbook.entries, words.tub)] if words.tub else []
             document = to_document(logbook.entries, logbook.kits, tubs)
             content, count = json.dumps(document, indent=1).encode(), len(document["entries"])
     _write(words.file, content)
@@ -109,7 +110,7 @@ def _import(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
     sheet = storehouse.sheets.read(words.file, content)
     with _opened(words, storehouse) as logbook:
         transfer = Transfer(logbook.entries, SystemClock())
-        preview = transfer.preview(_tub(logbook, words.tub), sheet, zone=_zone(words.zone))
+        preview = transfer.preview(tub_of(logbook.entries, words.tub), sheet, zone=_zone(words.zone))
         if words.write and not preview.problems:
             transfer.take(preview)
     return _previewed(words, preview)
@@ -142,14 +143,14 @@ def _record(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
 
     with _opened(words, storehouse) as logbook:
         accounts = Accounts(logbook.accounts, storehouse.passwords, SystemClock(), RandomNames())
-        return record_of_logbook(words, logbook, _tub(logbook, words.tub), accounts), 0
+        return record_of_logbook(words, logbook, tub_of(logbook.entries, words.tub), accounts), 0
 
 
 def _asked(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     from tubwater.cli.stored import stored_answer
 
     with _opened(words, storehouse) as logbook:
-        return stored_answer(words, logbook, _tub(logbook, words.tub)), 0
+        return stored_answer(words, logbook, tub_of(logbook.entries, words.tub)), 0
 
 
 def _account(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
@@ -175,7 +176,7 @@ def _of_accounts(words: argparse.Namespace, accounts: Accounts, logbook: Logbook
     elif words.what == "close":
         accounts.close(account.id, me)
     else:
-        tub = ALL_TUBS if words.tub in (None, ALL_TUBS) else _tub(logbook, words.tub)
+        tub = ALL_TUBS if words.tub in (None, ALL_TUBS) else tub_of(logbook.entries, words.tub)
         accounts.grant(account.id, tub, None if words.role == "none" else Role(words.role), me)
     return {"name": account.name}, _say("done")
 
@@ -198,18 +199,6 @@ def _say(kind: str, **values: object) -> str:
 def _password() -> str:
     """Asked for without showing it; from a pipe, its first line."""
     return getpass.getpass(_say("password")) if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
-
-
-def _tub(logbook: Logbook, given: str | None) -> str:
-    """The tub that an id names; without one, the only tub."""
-    tubs = logbook.entries.tubs()
-    if given in tubs:
-        return str(given)
-    if given is None and len(tubs) == 1:
-        return tubs[0]
-    raise InputError.one(
-        "--tub", given or "nothing", f"the id of a tub that is there ({', '.join(tubs) or 'none so far'})"
-    )
 
 
 def _is_sheet(name: str) -> bool:

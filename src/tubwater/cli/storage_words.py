@@ -16,7 +16,7 @@ STORAGE_COMMANDS = {
     "account": "who may use the logbook from elsewhere: add, list, password, role, close",
 }
 STORED_COMMANDS = frozenset(  # without FILE they ask a logbook
-    {"plan", "verdict", "water", "why", "ledger", "handout", "shelf", "due", "calendar", "record"}
+    {"plan", "verdict", "water", "why", "ledger", "handout", "outlook", "trouble", "shelf", "due", "calendar", "record"}
 )
 _DEEDS = ("add", "list", "password", "role", "close")
 
@@ -32,7 +32,7 @@ def add_storage_commands(commands: argparse._SubParsersAction[argparse.ArgumentP
                 "--logbook", metavar="PLACE", help="a file, or postgresql://user@host/name; else TUBWATER_LOGBOOK"
             )
         if name in ("export", "import", "account"):
-            parser.add_argument("--tub", metavar="ID", help="which tub, where there are several")
+            parser.add_argument("--tub", metavar="TUB", help="its name or id, where there are several")
         _own_options(parser, name)
         parser.add_argument("--json", action="store_true", help="for a machine")
 

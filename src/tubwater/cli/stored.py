@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from tubwater.cli.answers import about_words, now_of, plan_text, verdict_text, water_text
+from tubwater.cli.outlook import days_ahead, outlook_text, scenario_of
 from tubwater.cli.sheets import handout_answer, ledger_text, litres_of
+from tubwater.cli.trouble import trouble_of_tub
 from tubwater.cli.upkeep import calendar_text, days_of, due_text, shelf_text, weeks_of
 from tubwater.errors import InputError
 from tubwater.reports.zone import tell_times_in
@@ -76,6 +78,11 @@ class _Asked:
             return ledger_text(words, *self.answers.ledger(tub, litres_of(words.change, file)), units)
         if words.command == "handout":
             return handout_answer(words, file, self.now, units)
+        if words.command == "outlook":
+            ahead = self.answers.outlook(tub, days_ahead(words), scenario_of(words, self.now))
+            return outlook_text(words, ahead, units)
+        if words.command == "trouble":
+            return trouble_of_tub(words, self.answers, tub)
         return plan_text(words, keeping.plan(tub, Wishes(about=about_words(words))), units)
 
     def _upkeep(self, file: TubFile, units: UnitSystem) -> str:
