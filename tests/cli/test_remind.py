@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import json
-import socketserver
-import threading
 from collections.abc import Iterator
 from contextvars import copy_context
 from datetime import UTC, datetime
-from email import message_from_bytes
-from email.message import Message
-from email.policy import default
 from pathlib import Path
 
 import pytest
 
+from cli.mail_server import MailServer, serving
 from tubwater.cli.app import run
-from tubwater.cli.mail import SentFile, letter_text
+from tubwater.cli.mail import letter_text
 from tubwater.services.due import Due, DueKind
 from tubwater.services.reminders import due_today
 from tubwater.services.tubfile import example_text
@@ -26,58 +22,10 @@ TODAY, TOMORROW = (["--now", f"2026-11-{day}T09:00:00+00:00"] for day in (25, 26
 FROM = ["--mail-from", "tub@example.org"]
 
 
-class MailServer(socketserver.ThreadingTCPServer):
-    """Speaks as much of RFC 5321 as a letter needs, keeps what it takes, and refuses whom it is told to."""
-
-    daemon_threads = True
-
-    def __init__(self) -> None:
-        self.taken: list[tuple[str, str, Message]] = []
-        self.refuses: set[str] = set()
-        super().__init__(("127.0.0.1", 0), _Talk)
-
-    @property
-    def address(self) -> str:
-        return f"127.0.0.1:{self.server_address[1]}"
-
-
-class _Talk(socketserver.StreamRequestHandler):
-    server: MailServer
-
-    def handle(self) -> None:
-        self._say("220 ready")
-        sender = to = ""
-        while line := self.rfile.readline():
-            word, _, rest = line.decode().strip().partition(" ")
-            word, path = word.upper(), rest.partition("<")[2].partition(">")[0]
-            if word == "DATA":
-                self._say("354 go on")
-                self.server.taken.append((sender, to, message_from_bytes(self._data(), policy=default)))
-            sender, to = (path if word == "MAIL" else sender), (path if word == "RCPT" else to)
-            refused = word == "RCPT" and path in self.server.refuses
-            self._say("550 nobody of that name" if refused else "221 bye" if word == "QUIT" else "250 fine")
-            if word == "QUIT":
-                return
-
-    def _data(self) -> bytes:
-        lines = []
-        while (line := self.rfile.readline()) != b".\r\n":
-            lines.append(line.removeprefix(b".") if line.startswith(b"..") else line)
-        return b"".join(lines)
-
-    def _say(self, text: str) -> None:
-        self.wfile.write(f"{text}\r\n".encode())
-
-
 @pytest.fixture
 def server() -> Iterator[MailServer]:
-    found = MailServer()
-    thread = threading.Thread(target=found.serve_forever, daemon=True)
-    thread.start()
-    yield found
-    found.shutdown()
-    found.server_close()
-    thread.join()
+    with serving() as found:
+        yield found
 
 
 @pytest.fixture
@@ -125,6 +73,29 @@ def test_a_letter_that_was_refused_is_told_and_goes_out_the_next_time(
     assert "--smtp" in capsys.readouterr().err and server.taken == []
     server.refuses = set()
     assert remind(file, server, *TODAY) == 0 and len(server.taken) == 1
+
+
+def test_who_refuses_a_letter_keeps_nobody_else_from_having_one(
+    file: str, server: MailServer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    server.refuses = {"keeper@example.org"}
+    assert remind(file, server, *TODAY, to=("keeper@example.org", "owner@example.org")) == 2
+    assert [to for _, to, _ in server.taken] == ["owner@example.org"]
+    assert "keeper@example.org" in capsys.readouterr().err
+
+
+def test_of_two_runs_at_the_same_moment_one_sends(
+    file: str, server: MailServer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    server.meanwhile = lambda: remind(file, server, *TODAY)
+    assert remind(file, server, *TODAY) == 0 and server.answered == [0]
+    assert len(server.taken) == 1 and "another run" in capsys.readouterr().out
+
+
+def test_what_went_out_is_kept_in_the_form_of_earlier_versions(file: str, server: MailServer) -> None:
+    assert remind(file, server, *TODAY) == 0
+    state = Path(file).with_suffix(".reminded.json")
+    assert all(datetime.fromisoformat(at) for at in json.loads(state.read_text(encoding="utf-8")).values())
 
 
 def test_where_nothing_is_due_nothing_goes_out(
@@ -183,10 +154,11 @@ def test_a_memory_that_is_not_one_is_left_alone(
     file: str, server: MailServer, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     other = tmp_path / "mine.txt"
-    other.write_text("not of this command", encoding="utf-8")
-    assert remind(file, server, "--state", str(other), *TODAY) == 2
-    assert "--state" in capsys.readouterr().err and other.read_text(encoding="utf-8") == "not of this command"
-    assert not SentFile(tmp_path / "none.json").knows("anything")
+    for content in ("not of this command", "[]", '{"a": 1}', '{"a": "soon"}', '{"a": "2026-11-25T09:00"}'):
+        other.write_text(content, encoding="utf-8")
+        assert remind(file, server, "--state", str(other), *TODAY) == 2
+        assert "--state" in capsys.readouterr().err and other.read_text(encoding="utf-8") == content
+    assert not server.taken
 
 
 def test_no_letter_goes_out_that_could_not_be_remembered(

@@ -133,7 +133,7 @@ def test_what_cannot_be_meant_ends_with_2_and_a_sentence(
     assert len(said(capsys, *words, code=2).strip().splitlines()) == 1
 
 
-@pytest.mark.parametrize("command", sorted(STORED_COMMANDS - {"calendar", "record"}))
+@pytest.mark.parametrize("command", sorted(STORED_COMMANDS - {"calendar", "record", "remind"}))
 def test_every_question_can_be_asked_of_the_logbook(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     words = [command, *(["--sign", "foam"] if command == "trouble" else [])]
     told = said(capsys, *words)

@@ -58,6 +58,8 @@ def full(logbook: SqlLogbook) -> SqlLogbook:
         logbook.accounts.keep(value)
     logbook.accounts.give_role("1", "larch", Role.HELPER)
     logbook.kits.keep(Kit("k", "strip", "in the shed", "larch", "1", START, minutes(5)))
+    logbook.letters.keep("letter", START)
+    logbook.letters.claim("another", minutes(1))
     return logbook
 
 
@@ -87,7 +89,7 @@ def test_a_logbook_of_the_first_version_is_brought_up_with_all_its_rows(old: Pat
     logbook = open_logbook(old)
     assert logbook.check() == () and logbook.database.read(version_of) == HEAD
     assert {name: len(rows) for name, rows in everything(logbook).items()} == {
-        "account": 1, "device": 1, "entry": 4, "kit": 1, "token": 1, "role": 0,
+        "account": 1, "device": 1, "entry": 4, "kit": 1, "token": 1, "role": 0, "letter": 0,
     }  # fmt: skip
     test = next(s for s in logbook.entries.of("larch") if s.entry.id == "a")
     assert test.entry.source == Source("1", "d", 4, datetime.fromisoformat("2026-11-02T08:00:00.5+00:00"))

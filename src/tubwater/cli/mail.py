@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import smtplib
 import ssl
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextvars import copy_context
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,38 +14,64 @@ from email.message import EmailMessage
 from email.utils import format_datetime
 from pathlib import Path
 
+from tubwater.cli.sent import SentFile
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.due import reminder_text
 from tubwater.reports.text import text_of
 from tubwater.reports.zone import tell_times_in
 from tubwater.services.due import Due, due_of_file
-from tubwater.services.reminders import Letter, address_of, due_today, remind
+from tubwater.services.letters import LetterStore
+from tubwater.services.memory import SystemClock
+from tubwater.services.reminders import Letter, address_of, due_today, letters_of_day, send_letters
 from tubwater.services.tubfile import TubFile
 
-__all__ = ["MailServer", "SentFile", "letter_text", "remind_answer"]
+__all__ = ["MailServer", "letter_text", "remind_answer", "remind_tub"]
 
 _SECONDS = 30.0  # to wait for a mail server
 _PORTS = {"starttls": 587, "tls": 465, "none": 25}
 _HERE = frozenset({"localhost", "127.0.0.1", "::1"})
-_MOST_KEPT = 5000
 
 
 def remind_answer(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
-    """Sends what is due today, and says to whom.
+    """Sends what is due today by a keeper's file, and says to whom.
 
     Raises:
         InputError: an address or a server that cannot be meant, or that took nothing.
     """
+    name = file.tub.name
+    return _reminded(words, _About(name, name, now), lambda: due_of_file(file, now, 1.0, words.seed), _sent_file(words))
+
+
+def remind_tub(
+    words: argparse.Namespace, tub: str, name: str, now: datetime, find: Callable[[], Sequence[Due]], store: LetterStore
+) -> str:
+    """Sends what ``find`` finds due today at a tub of the logbook, and says to whom.
+
+    Raises:
+        InputError: an address or a server that cannot be meant, or that took nothing. StoreUnavailable.
+    """
+    return _reminded(words, _About(tub, name, now), find, store)
+
+
+@dataclass(frozen=True)
+class _About:
+    """The tub that a letter is about: what names it for good, what people call it, and the time."""
+
+    tub: str
+    name: str
+    now: datetime
+
+
+def _reminded(words: argparse.Namespace, about: _About, find: Callable[[], Sequence[Due]], store: LetterStore) -> str:
     server, addresses = MailServer.of(words, os.environ), _addresses(words)
-    dues = due_today(due_of_file(file, now, 1.0, words.seed), now)
+    dues = due_today(find(), about.now)
     sent: tuple[str, ...] = ()
     if dues:
-        subject = text_of("due", "mail-subject", {"name": file.tub.name, "count": len(dues)})
-        memory = SentFile(_state(words))
-        memory.demand_writable()
-        text = copy_context().run(letter_text, file.tub.name, dues, now)
-        sent = remind(file.tub.name, subject, text, addresses, now, server, memory, words.again)
+        subject = text_of("due", "mail-subject", {"name": about.name, "count": len(dues)})
+        text = copy_context().run(letter_text, about.name, dues, about.now)
+        letters = letters_of_day(about.tub, subject, text, addresses, about.now.date())
+        sent = send_letters(letters, server, store, SystemClock(), words.again)
     if words.json:
         return to_json({"due": dues, "sent": sent}) + "\n"
     kind = "mail-nothing" if not dues else "mail-sent" if sent else "mail-had"
@@ -66,9 +91,9 @@ def _addresses(words: argparse.Namespace) -> list[str]:
     return [address_of(text) for text in given]
 
 
-def _state(words: argparse.Namespace) -> Path:
+def _sent_file(words: argparse.Namespace) -> SentFile:
     """Where it is remembered who had which letter: beside the file, where nobody says otherwise."""
-    return Path(words.state) if words.state else Path(words.file).with_suffix(".reminded.json")
+    return SentFile(Path(words.state) if words.state else Path(words.file).with_suffix(".reminded.json"))
 
 
 @dataclass(frozen=True)
@@ -138,50 +163,3 @@ def _said(error: Exception) -> str:
     if isinstance(error, smtplib.SMTPAuthenticationError):
         return "name or password not taken"
     return " ".join(str(error).split())[:120] or type(error).__name__
-
-
-class SentFile:
-    """Remembers in a file which letters went out."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-
-    def knows(self, id: str) -> bool:
-        """Whether this one went out."""
-        return id in self._read()
-
-    def keep(self, id: str, at: datetime) -> None:
-        """It went out; the file is changed whole or not at all.
-
-        Raises:
-            InputError: the file cannot be written.
-        """
-        self._write({**self._read(), id: at.isoformat()})
-
-    def demand_writable(self) -> None:
-        """Looks, before a letter goes out, whether that could be remembered.
-
-        Raises:
-            InputError: the file cannot be written, or is none of ours.
-        """
-        self._write(self._read())
-
-    def _write(self, known: Mapping[str, str]) -> None:
-        newest = dict(sorted(known.items(), key=lambda row: row[1])[-_MOST_KEPT:])
-        fresh = self._path.with_name(self._path.name + ".new")
-        try:
-            fresh.write_text(json.dumps(newest, indent=1), encoding="utf-8")
-            fresh.replace(self._path)
-        except OSError as error:
-            raise InputError.one("--state", f"{self._path} ({error.strerror})", "a file that can be written") from None
-
-    def _read(self) -> dict[str, str]:
-        try:
-            found = json.loads(self._path.read_text(encoding="utf-8"))
-        except FileNotFoundError:
-            return {}
-        except (OSError, ValueError):
-            found = None
-        if not isinstance(found, dict) or not all(isinstance(value, str) for value in found.values()):
-            raise InputError.one("--state", str(self._path), "a file that this command wrote, or none")
-        return found

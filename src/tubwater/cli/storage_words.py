@@ -16,7 +16,10 @@ STORAGE_COMMANDS = {
     "account": "who may use the logbook from elsewhere: add, list, password, role, close",
 }
 STORED_COMMANDS = frozenset(  # without FILE they ask a logbook
-    {"plan", "verdict", "water", "why", "ledger", "handout", "outlook", "trouble", "shelf", "due", "calendar", "record"}
+    {
+        *("plan", "verdict", "water", "why", "ledger", "handout", "outlook", "trouble"),
+        *("shelf", "due", "calendar", "record", "remind"),
+    }
 )
 _DEEDS = ("add", "list", "password", "role", "close")
 

@@ -15,9 +15,10 @@ from tubwater.cli.upkeep import calendar_text, days_of, due_text, shelf_text, we
 from tubwater.errors import InputError
 from tubwater.reports.zone import tell_times_in
 from tubwater.services.answers import Answers
+from tubwater.services.due import Due
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import RandomNames
-from tubwater.services.storage import KitStore, Logbook
+from tubwater.services.storage import Logbook
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.upkeep import due_of_tub, shelf_of_tub
 from tubwater.services.wishes import Wishes
@@ -44,18 +45,20 @@ def stored_answer(words: argparse.Namespace, logbook: Logbook, tub: str) -> str:
     for option, given in (("--read", " ".join(words.read)), ("--with", words.method), ("--scale", words.scale)):
         if given:
             raise InputError.one(option, given, "FILE with it: in a logbook a test is an entry")
+    if getattr(words, "state", None):
+        raise InputError.one("--state", words.state, "FILE with it: a logbook remembers by itself what went out")
     if words.seed:
         raise InputError.one("--seed", words.seed, "FILE with it: a logbook has its own draw")
     now = now_of(words.now)
     keeping = Keeping(logbook.entries, logbook.snapshots, _Standing(now), RandomNames())
-    return copy_context().run(_Asked(words, Answers(keeping), logbook.kits, tub, now).told)
+    return copy_context().run(_Asked(words, Answers(keeping), logbook, tub, now).told)
 
 
 @dataclass(frozen=True)
 class _Asked:
     words: argparse.Namespace
     answers: Answers
-    kits: KitStore
+    logbook: Logbook
     tub: str
     now: datetime
 
@@ -64,6 +67,8 @@ class _Asked:
         tell_times_in(self.now.tzinfo)
         file = self.answers.keeping.file(self.tub)
         units = UnitSystem(self.words.units) if self.words.units else file.units
+        if self.words.command == "remind":
+            return self._remind(file)
         if self.words.command in ("shelf", "due", "calendar"):
             return self._upkeep(file, units)
         return self._of_water(file, units)
@@ -88,8 +93,16 @@ class _Asked:
     def _upkeep(self, file: TubFile, units: UnitSystem) -> str:
         words, tub = self.words, self.tub
         if words.command == "shelf":
-            return shelf_text(words, shelf_of_tub(self.answers, self.kits, tub, file, weeks_of(words)), units)
-        found = due_of_tub(self.answers, self.kits, tub, file, days_of(words))
+            return shelf_text(words, shelf_of_tub(self.answers, self.logbook.kits, tub, file, weeks_of(words)), units)
+        found = due_of_tub(self.answers, self.logbook.kits, tub, file, days_of(words))
         if words.command == "due":
             return due_text(words, found, self.now)
         return calendar_text(words, found, tub, file.tub.name, self.now)
+
+    def _remind(self, file: TubFile) -> str:
+        from tubwater.cli.mail import remind_tub
+
+        def find() -> tuple[Due, ...]:
+            return due_of_tub(self.answers, self.logbook.kits, self.tub, file, 1.0)
+
+        return remind_tub(self.words, self.tub, file.tub.name, self.now, find, self.logbook.letters)

@@ -37,5 +37,7 @@ def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument(
             "--smtp-security", choices=("starttls", "tls", "none"), help="starttls, but none on this computer"
         )
-        parser.add_argument("--state", metavar="FILE", help="remembers what went out; else FILE.reminded.json")
+        parser.add_argument(
+            "--state", metavar="FILE", help="with FILE, remembers what went out; else FILE.reminded.json"
+        )
         parser.add_argument("--again", action="store_true", help="even if it went out today")

@@ -10,6 +10,7 @@ from tubwater.logbook import checking, copying
 from tubwater.logbook.accounts import SqlAccounts, SqlKits
 from tubwater.logbook.engine import Database, create_private, open_engine
 from tubwater.logbook.entries import SqlEntries
+from tubwater.logbook.letters import SqlLetters
 from tubwater.logbook.migrate import bring_up
 from tubwater.logbook.passwords import ArgonPasswords
 from tubwater.logbook.place import default_place, place_of
@@ -30,6 +31,7 @@ class SqlLogbook:
         self.entries = SqlEntries(database)
         self.accounts = SqlAccounts(database)
         self.kits = SqlKits(database)
+        self.letters = SqlLetters(database)
 
     def backup(self, target: Path) -> int:
         """See ``Logbook``."""

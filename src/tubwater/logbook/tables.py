@@ -23,7 +23,7 @@ from sqlalchemy import (
     text,
 )
 
-__all__ = ["METADATA", "Flag", "Moment", "account", "device", "entry", "kit", "role", "token"]
+__all__ = ["METADATA", "Flag", "Moment", "account", "device", "entry", "kit", "letter", "role", "token"]
 
 METADATA = MetaData()
 _Long = BigInteger().with_variant(Integer(), "sqlite")
@@ -147,4 +147,11 @@ role = _table(
     Column("account", Text, ForeignKey("account.id"), primary_key=True),
     Column("tub", Text, primary_key=True),
     Column("role", Text, nullable=False),
+)
+
+letter = _table(
+    "letter",
+    Column("id", Text, primary_key=True),
+    Column("at", Moment, nullable=False),
+    Column("sent", Flag, nullable=False),
 )

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Protocol
 
 from tubwater.services.columns import SheetFiles
+from tubwater.services.letters import LetterStore
 from tubwater.services.people import AccountStore, Passwords
 from tubwater.services.ports import EntryStore, SnapshotStore
 
@@ -81,6 +82,11 @@ class Logbook(Protocol):
     @property
     def kits(self) -> KitStore:
         """Test kits."""
+        ...
+
+    @property
+    def letters(self) -> LetterStore:
+        """Letters that went out."""
         ...
 
     def backup(self, target: Path) -> int:
