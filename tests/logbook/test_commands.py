@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import json
 import sqlite3
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -93,6 +95,39 @@ def test_a_document_fills_a_new_logbook(tmp_path: Path, capsys: pytest.CaptureFi
     said(capsys, "export", "out.json", "--tub", "larch")
     assert json.loads(said(capsys, "import", "out.json", "--logbook", "new.db", "--json")) == {"new": 3, "known": 0}
     assert soaks(tmp_path / "new.db") == 1
+
+
+def spoil_time(document: dict[str, Any]) -> None:
+    document["entries"][0]["happened"] = "noon"
+
+
+def spoil_meaning(document: dict[str, Any]) -> None:
+    document["entries"][0]["body"]["tub"]["volume"] = "much"
+
+
+def spoil_order(document: dict[str, Any]) -> None:
+    document["entries"][0]["after"] = "another"
+
+
+def spoil_name(document: dict[str, Any]) -> None:
+    document["entries"][2]["id"] = "x" * 200
+
+
+@pytest.mark.parametrize("spoil", [dict.clear, spoil_time, spoil_meaning, spoil_order, spoil_name])
+def test_a_document_that_is_refused_leaves_no_new_logbook_behind(
+    spoil: Callable[[dict[str, Any]], None], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said(capsys, "export", "out.json")
+    document = json.loads(Path("out.json").read_text(encoding="utf-8"))
+    spoil(document)
+    Path("bad.json").write_text(json.dumps(document), encoding="utf-8")
+    assert said(capsys, "import", "bad.json", "--logbook", "folder/new.db", code=2).strip()
+    assert not (tmp_path / "folder").exists()
+
+
+def test_no_logbook_is_made_by_asking_for_its_accounts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "nowhere.db" in said(capsys, "account", "list", "--logbook", "nowhere.db", code=2)
+    assert not (tmp_path / "nowhere.db").exists()
 
 
 def test_a_table_is_shown_before_it_is_written(tmp_path: Path, place: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -20,7 +20,8 @@ from tubwater.reports.refusals import problem_line, refusal
 from tubwater.reports.text import text_of
 from tubwater.services.accounts import Accounts
 from tubwater.services.document import take_document, to_document
-from tubwater.services.memory import RandomNames, SystemClock
+from tubwater.services.memory import MemoryEntries, RandomNames, SystemClock
+from tubwater.services.memory_kits import MemoryKits
 from tubwater.services.people import ALL_TUBS, Account, Caller, Role, name_key
 from tubwater.services.storage import Logbook, Storehouse
 from tubwater.services.transfer import Preview, RowProblem, Transfer, template
@@ -52,7 +53,7 @@ def storage_answer(words: argparse.Namespace, storehouse: Storehouse) -> tuple[s
 @contextmanager
 def _opened(words: argparse.Namespace, storehouse: Storehouse, must_exist: bool = True) -> Iterator[Logbook]:
     place = words.logbook or storehouse.default_place()
-    if must_exist and "://" not in place and not Path(place).expanduser().exists():
+    if must_exist and not _is_there(place):
         if words.command in STORED_COMMANDS and not words.logbook:
             raise InputError.one("FILE", "nothing", f"a tub file, since there is no logbook at {place}")
         raise InputError.one("--logbook", place, "a logbook that is there")
@@ -61,6 +62,11 @@ def _opened(words: argparse.Namespace, storehouse: Storehouse, must_exist: bool 
         yield logbook
     finally:
         logbook.close()
+
+
+def _is_there(place: str) -> bool:
+    """Of a database that is asked by a URL, only opening it tells."""
+    return "://" in place or Path(place).expanduser().exists()
 
 
 def _said(words: argparse.Namespace, data: object, text: str, code: int = 0) -> tuple[str, int]:
@@ -104,8 +110,11 @@ def _export(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int
 def _import(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     content = _content(words.file)
     if not _is_sheet(words.file):
+        document, place = _document(words.file, content), words.logbook or storehouse.default_place()
+        if not _is_there(place):
+            take_document(document, MemoryEntries(), MemoryKits(), SystemClock())
         with _opened(words, storehouse, must_exist=False) as logbook:
-            new, known = take_document(_document(words.file, content), logbook.entries, logbook.kits, SystemClock())
+            new, known = take_document(document, logbook.entries, logbook.kits, SystemClock())
         return _said(words, {"new": new, "known": known}, _say("taken", new=new, known=known))
     sheet = storehouse.sheets.read(words.file, content)
     with _opened(words, storehouse) as logbook:
@@ -155,7 +164,7 @@ def _asked(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]
 
 def _account(words: argparse.Namespace, storehouse: Storehouse) -> tuple[str, int]:
     """Whoever can open the logbook at this computer may do what its owner may."""
-    with _opened(words, storehouse, must_exist=False) as logbook:
+    with _opened(words, storehouse, must_exist=words.what != "add") as logbook:
         accounts = Accounts(logbook.accounts, storehouse.passwords, SystemClock(), RandomNames())
         return _said(words, *_of_accounts(words, accounts, logbook))
 
