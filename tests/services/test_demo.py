@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 
+from tubwater.advice.care_dates import care_dates
 from tubwater.services.demo import fill_demo
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
@@ -58,3 +60,26 @@ def test_a_reading_of_a_guest_is_shown_and_takes_the_place_of_no_check(record: R
 def test_the_home_tub_has_half_a_year_behind_it(keeping: Keeping) -> None:
     events = keeping.file("larch").events
     assert (NOW - min(e.at for e in events)).days > 180 and len(events) > 100
+
+
+def filled(now: datetime) -> Keeping:
+    found = Keeping(MemoryEntries(), MemorySnapshots(), SimpleNamespace(now=lambda: now), RandomNames())
+    fill_demo(found)
+    return found
+
+
+@pytest.mark.parametrize("hour", [0, 7, 12, 23])
+@pytest.mark.parametrize(("tub", "most"), [("larch", 1), ("rowan", 0)])
+def test_its_keepers_are_hardly_behind_with_the_care(hour: int, tub: str, most: int) -> None:
+    now = NOW.replace(hour=hour)
+    file = filled(now).file(tub)
+    dates = care_dates(file.tub, file.events, now)
+    late = [found for found in dates if found.due <= now]
+    assert len(late) <= most and all(now - found.due < timedelta(days=1) for found in late)
+    assert all(found.last for found in dates if found.task.interval_days < 20)
+
+
+def test_the_same_moment_gives_the_same_scenario(keeping: Keeping) -> None:
+    again = filled(NOW)
+    for tub in ("larch", "rowan", "alder"):
+        assert [s.entry for s in again.entries(tub)] == [s.entry for s in keeping.entries(tub)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from random import Random
@@ -84,6 +84,13 @@ _ROWAN: Mapping[str, Any] = {
 }
 # How many days ago: days before each has its sheet, a repair, a sample, and since when a thermometer is used.
 _WEEKS_AGO, _RECORD_DAYS, _REPAIR, _SAMPLED, _WITH_THERMOMETER = (20, 13), 6, 4, 3, 2
+_ROUND = ("inspect-suction-covers", "wipe-waterline", "check-level", "air-cover", "weigh-feeder")  # without a test
+_FILLED = (26, 18, 9)  # weeks ago
+_MONTHLY: Mapping[int, tuple[str, ...]] = {  # by weeks ago, of every four
+    2: ("deep-clean-filter",),
+    3: ("test-protective-device", "check-temperature"),
+}
+_REAGENTS_SORTED = (17, 5)
 _SAMPLE: Mapping[str, Any] = {
     "laboratory": "an invented laboratory",
     "report": "H-113",
@@ -135,14 +142,16 @@ def fill_demo(keeping: Keeping) -> tuple[str, ...]:
 
 
 def _half_a_year(now: datetime, luck: Random) -> Iterator[_Told]:
-    """Weekly strips, soaks between them, a refill every two months; the last test is forty minutes old and low."""
+    """Weekly strips, soaks between them, a refill every two months, the care; the last test is fresh and low."""
     for week in range(26, 0, -1):
         at = _at(now - timedelta(weeks=week), 10, luck)
-        if week in (26, 18, 9):
+        if week in _FILLED:
+            yield at - timedelta(hours=33), Kind.CARED, {"task": "purge-pipes"}
             yield at - timedelta(hours=30), Kind.FILLED, {"volume": "1230 L"}
             yield at - timedelta(hours=26), Kind.DOSED, {"product": "sodium bromide", "amount": "55 g"}
             yield at - timedelta(hours=25), Kind.DOSED, {"product": "oxidizer", "measures": 2}
         yield from _visit(at, luck, luck.choice([2, 3, 3, [3, 5]]), luck.choice([7.2, 7.5, [7.5, 7.8]]), week % 4 == 0)
+        yield from _care(at, week)
         for day in luck.sample(range(1, 7), luck.choice([1, 2, 2])):
             evening = _at(at + timedelta(days=day), 19, luck)
             if evening < now - timedelta(hours=14):
@@ -168,6 +177,19 @@ def _visit(at: datetime, luck: Random, bromine: Any, ph: Any, calcium: bool) -> 
     yield at + timedelta(minutes=35), Kind.DOSED, {"product": "oxidizer", "measures": luck.choice([1, 1.5])}
     yield at + timedelta(minutes=45), Kind.FEEDER, {"product": "bromine tablets", "tablets": 3, "opening": 0.5}
     yield at + timedelta(minutes=50), Kind.CARED, {"task": "rinse-filter"}
+
+
+def _care(at: datetime, week: int) -> Iterator[_Told]:
+    """A round between two visits, and what is rarer when the week comes."""
+    yield from _cared(at + timedelta(days=4, hours=7), _ROUND)
+    yield from _cared(at + timedelta(minutes=60), _MONTHLY.get(week % 4, ()))
+    if week in _REAGENTS_SORTED:
+        yield from _cared(at + timedelta(minutes=70), ("discard-old-reagents",))
+
+
+def _cared(at: datetime, tasks: Sequence[str]) -> Iterator[_Told]:
+    for number, task in enumerate(tasks):
+        yield at + timedelta(minutes=2 * number), Kind.CARED, {"task": task}
 
 
 def _soak(at: datetime, luck: Random) -> Iterator[_Told]:
@@ -211,7 +233,8 @@ def _day_of_record(now: datetime, day: int, luck: Random) -> Iterator[_Told]:
     if day % 7 == 2:
         feeder = {"product": "bromine tablets", "tablets": 4, "opening": 0.6}
         yield evening + timedelta(minutes=10), Kind.FEEDER, feeder
-        yield from _soak(evening + timedelta(minutes=20), luck)
+        yield from _cared(evening + timedelta(minutes=12), ("rinse-filter", *_ROUND))
+        yield from _soak(evening + timedelta(minutes=30), luck)
     if day > 1:
         signed = {"day": f"{evening:%Y-%m-%d}", "name": "Robin Hazelwade", "bathers": 2 if day % 7 == 2 else 0}
         yield evening + timedelta(hours=3), Kind.SIGNED, signed
