@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -28,6 +29,16 @@ def test_the_outlook_has_a_line_for_each_day_and_says_when_to_test(
     said = capsys.readouterr().out
     assert all(day in said for day in ("Wed 25 Nov", "Thu 26 Nov", "Fri 27 Nov")) and "Test again by" in said
     assert max(len(line) for line in said.splitlines()) <= 80
+
+
+def test_the_figures_of_an_outlook_are_as_fine_as_a_test_shows_them(
+    file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["outlook", file, "--days", "3", *NOW]) == 0
+    rows = [line for line in capsys.readouterr().out.splitlines() if line.endswith("%")]
+    figures = [figure for row in rows for figure in re.findall(r"[0-9.]+", row[12:].rpartition(")")[0])]
+    assert len(figures) == len(rows) * 9 and any(len(figure) == 3 for figure in figures)
+    assert all(len(figure.replace(".", "").rstrip("0")) <= 2 for figure in figures)
 
 
 def test_the_outlook_of_a_water_whose_test_is_old_says_how_long_a_reading_counts(

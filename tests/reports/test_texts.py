@@ -174,6 +174,23 @@ def test_what_is_only_about_right_is_told_with_two_figures(value: float, said: s
     assert show.rough(value) == said
 
 
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0.0, "0.0"),
+        (6.53, "6.5"),
+        (9.96, "10"),
+        (14.5, "14"),
+        (82.6, "83"),
+        (123.0, "120"),
+        (635.0, "640"),
+        (1341.0, "1300"),
+    ],
+)
+def test_a_value_of_the_water_is_told_no_finer_than_a_test_shows_it(value: float, said: str) -> None:
+    assert show.believed(value) == said
+
+
 @pytest.mark.parametrize(("count", "said"), [(0.5, "(½ level spoon)"), (2.0, "(2 level spoons)")])
 def test_what_may_be_added_after_a_test_is_told_in_the_products_own_measure(count: float, said: str) -> None:
     values = {"grams": 7.5, "product": "dry acid", "measure": "spoon", "count": count}

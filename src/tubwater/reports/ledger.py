@@ -94,4 +94,4 @@ def _change(change: WaterChange, units: UnitSystem) -> Iterator[str]:
 
 def figure(value: float, unit: str) -> str:
     """A value of what is in the water as a reader wants it."""
-    return show.fixed(value, 1) if unit == "" or abs(value) < 20.0 else f"{value:.0f}"
+    return show.fixed(value, 1) if unit == "" else show.believed(value)

@@ -36,8 +36,8 @@ def _span(bands: np.ndarray) -> str:
 
 
 def _figure(value: float) -> str:
-    """No more figures than a keeper's test can show."""
-    return show.number(round(value, 0 if value >= 20.0 else 1))
+    """No more figures than a keeper's test can show, and no idle zero."""
+    return show.number(round(value, 1)) if value < 10.0 else show.believed(value)
 
 
 def _follows(outlook: Outlook, units: UnitSystem) -> list[str]:

@@ -226,8 +226,7 @@ def _rounded(value: float, quantity: Quantity, units: UnitSystem) -> str:
     """No more figures than a keeper's test can show."""
     if quantity is Quantity.TEMPERATURE:
         return show.temperature(value, units).split()[0]
-    places = 1 if quantity is Quantity.PH or value < 20.0 else 0
-    return show.fixed(value, places)
+    return show.fixed(value, 1) if quantity is Quantity.PH else show.believed(value)
 
 
 def _opening(share: float) -> str:

@@ -16,6 +16,7 @@ __all__ = [
     "about_day",
     "about_grams",
     "about_litres",
+    "believed",
     "clock",
     "dated",
     "day",
@@ -77,6 +78,11 @@ def rough(value: float) -> str:
     return number(round(value, 1 - math.floor(math.log10(abs(value)))))
 
 
+def believed(value: float) -> str:
+    """A value of the water no finer than a keeper's test shows it: to a tenth below ten, else to two figures."""
+    return fixed(value, 1) if round(abs(value), 1) < 10.0 else rough(value)
+
+
 def rough_down(value: float) -> str:
     """The same, never rounded up, for what falls short of something."""
     if not math.isfinite(value) or value == 0.0:
@@ -122,11 +128,11 @@ def litres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
     return f"{number(value)} L"
 
 
-def about_litres(value: float, units: UnitSystem = UnitSystem.METRIC) -> str:
-    """A volume given in L that is only about right, to three figures of its unit."""
+def about_litres(value: float, units: UnitSystem = UnitSystem.METRIC, figures: int = 3) -> str:
+    """A volume given in L that is only about right, to so many figures of its unit."""
     size = value / LITRES_PER_US_GALLON if units is UnitSystem.US else value
     return (
-        f"{float(f'{size:.3g}'):.0f} {'US gal' if units is UnitSystem.US else 'L'}"
+        f"{float(f'{size:.{figures}g}'):.0f} {'US gal' if units is UnitSystem.US else 'L'}"
         if size >= 100.0
         else litres(value, units)
     )

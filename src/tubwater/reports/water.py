@@ -24,7 +24,7 @@ def _rows(water: WaterReport, units: UnitSystem) -> Iterator[str]:
     yield from (reading_words(value, units) for value in water.quantities)
     low, middle, high = (f"{'+' if v > 0.0 else ''}{show.fixed(v, 1)}" for v in water.saturation_index)
     yield text_of("water", "index", {"low": low, "middle": middle, "high": high, "lime": text_of("lime", water.lime)})
-    low, middle, high = (show.about_litres(v, units) for v in water.litres)
+    low, middle, high = (show.about_litres(v, units, 2) for v in water.litres)
     yield text_of("water", "litres", {"low": low, "middle": middle, "high": high})
 
 
