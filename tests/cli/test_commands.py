@@ -32,6 +32,12 @@ def test_a_reading_without_a_value_is_refused(tmp_path: Path, capsys: pytest.Cap
     assert "--read" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("now", ["0001-01-01", "9999-12-31T23:59:59+00:00", "2026-13-01", "tomorrow"])
+def test_a_time_that_cannot_be_meant_is_refused(now: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["demo", "--now", now]) == 2
+    assert capsys.readouterr().err.startswith("tubwater: --now: got ")
+
+
 @pytest.mark.parametrize("command", ["substances", "methods", "guidelines"])
 def test_a_list_comes_for_eyes_and_for_machines(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([command]) == 0

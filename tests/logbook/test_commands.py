@@ -213,6 +213,17 @@ def test_a_file_and_a_tub_of_the_logbook_are_not_both_asked(capsys: pytest.Captu
         assert "no FILE with it" in said(capsys, "plan", "tub.toml", *words, code=2)
 
 
+def test_a_logbook_in_the_place_of_a_file_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "--logbook PLACE" in said(capsys, "plan", "logbook.db", code=2)
+    assert "a logbook that is there" in said(capsys, "plan", "--logbook", ".", code=2)
+
+
+def test_the_record_of_the_logbook_is_of_the_time_that_is_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    days = json.loads(said(capsys, "record", "--json", "--now", NOW))["days"]
+    assert [sheet["day"]["day"] for sheet in days] == ["2026-11-26"]
+    assert "FILE with it" in said(capsys, "record", "--read", "pH=7.5", code=2)
+
+
 def test_the_outlook_of_the_logbook_hears_what_is_asked_of_it(capsys: pytest.CaptureFixture[str]) -> None:
     words = ["outlook", "--days", "2", "--json", "--now", NOW]
     plain = json.loads(said(capsys, *words))
@@ -249,6 +260,15 @@ def test_without_a_file_and_without_a_logbook_both_are_named(place: Path, capsys
 
 def test_a_clock_before_the_newest_entry_keeps_the_verdict_shut_here_too(capsys: pytest.CaptureFixture[str]) -> None:
     assert "clock-behind" in said(capsys, "verdict", "--now", "2026-11-20T09:00:00+00:00", "--json")
+
+
+def test_what_was_entered_in_this_minute_is_not_taken_for_the_future(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    logbook = open_logbook(place)
+    Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames()).record("larch", Kind.NOTICED, {})
+    logbook.close()
+    assert "clock-behind" not in said(capsys, "verdict", "--json")
 
 
 def test_the_logbooks_calendar_keeps_the_names_of_its_tub(capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,6 +7,7 @@ import sys
 from datetime import datetime
 from typing import Any
 
+from tubwater.cli.options import time_of
 from tubwater.cli.sheets import handout_answer, ledger_answer, safety_answer
 from tubwater.cli.tubs import refuse_a_logbook
 from tubwater.cli.upkeep_words import UPKEEP_COMMANDS
@@ -120,18 +121,19 @@ def about_words(words: argparse.Namespace) -> About | None:
         raise InputError.one("--about", key, f"one of {', '.join(error.known)}{near}") from None
 
 
-def now_of(text: str | None) -> datetime:
+def now_of(text: str | None, exact: bool = False) -> datetime:
     """The time of ``--now``, or the minute that it is, with an offset.
+
+    Args:
+        exact: not the minute but the moment, which no entry of the logbook may be after.
 
     Raises:
         InputError: it is no time.
     """
     if text is None:
-        return datetime.now().astimezone().replace(second=0, microsecond=0)
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError:
-        raise InputError.one("--now", text, "a time such as 2026-11-20T09:00:00+01:00") from None
+        now = datetime.now().astimezone()
+        return now if exact else now.replace(second=0, microsecond=0)
+    found = time_of("--now", text, "2026-11-20T09:00:00+01:00")
     return found if found.tzinfo else found.astimezone()
 
 

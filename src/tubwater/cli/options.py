@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import TypeVar
 
 from tubwater.errors import InputError, Problem
 
-__all__ = ["as_typed", "number_of"]
+__all__ = ["Standing", "as_typed", "number_of", "time_of"]
+
+_YEARS = range(1970, 3000)  # near the ends of the calendar no day can be added or taken away
 
 _TYPED_AS: Mapping[str, tuple[str, str]] = {  # what a use case calls it -> where the parser keeps it, the option
     "horizon_days": ("days", "--days"),
@@ -27,6 +30,17 @@ _TYPED_AS: Mapping[str, tuple[str, str]] = {  # what a use case calls it -> wher
 _Default = TypeVar("_Default", float, None)
 
 
+@dataclass(frozen=True)
+class Standing:
+    """A clock that shows one time for a whole command."""
+
+    at: datetime
+
+    def now(self) -> datetime:
+        """That time."""
+        return self.at
+
+
 def number_of(option: str, text: str | None, default: _Default) -> float | _Default:
     """The number that an option was given, ``default`` where it was left out.
 
@@ -39,6 +53,21 @@ def number_of(option: str, text: str | None, default: _Default) -> float | _Defa
         return float(text)
     except ValueError:
         raise InputError.one(option, text, "a number") from None
+
+
+def time_of(option: str, text: str, example: str) -> datetime:
+    """The time that an option was given, as aware as it was written; ``example`` is one that would do.
+
+    Raises:
+        InputError: it is no time, or of no year that can be meant.
+    """
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError.one(option, text, f"a time such as {example}") from None
+    if found.year not in _YEARS:
+        raise InputError.one(option, text, f"a time of the years {_YEARS[0]} to {_YEARS[-1]}, such as {example}")
+    return found
 
 
 def as_typed(problem: Problem, words: argparse.Namespace) -> Problem:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from datetime import datetime
 
-from tubwater.cli.options import number_of
+from tubwater.cli.options import number_of, time_of
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.outlook import render_outlook
@@ -13,6 +13,10 @@ from tubwater.services.outlook import Outlook, Scenario, outlook_for
 from tubwater.services.tubfile import TubFile, UnitSystem
 
 __all__ = ["days_ahead", "outlook_answer", "outlook_text", "scenario_of"]
+
+_EXAMPLE = "2026-11-28T20:00"
+_DAY_ALONE = len("2026-11-28")
+_DAY_SECONDS = 86400.0
 
 
 def outlook_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
@@ -42,26 +46,42 @@ def scenario_of(words: argparse.Namespace, now: datetime) -> Scenario:
     Raises:
         InputError: a time or a number that cannot be meant.
     """
+    away_from, away_until = _away(words, now)
     return Scenario(
-        party_at=_moment("--party-at", words.party_at, now),
+        party_at=_party(words, now),
         party_people=number_of("--party-people", words.party_people, 0.0),
         party_minutes=number_of("--party-minutes", words.party_minutes, 60.0),
-        away_from=_moment("--away-from", words.away_from, now),
-        away_until=_moment("--away-until", words.away_until, now),
+        away_from=away_from,
+        away_until=away_until,
         opening=number_of("--opening", words.opening, None),
         tablets=number_of("--tablets", words.tablets, None),
         test_now=words.test or "",
     )
 
 
-def _moment(option: str, text: str | None, now: datetime) -> datetime | None:
+def _party(words: argparse.Namespace, now: datetime) -> datetime | None:
+    if words.party_at and len(words.party_at.strip()) <= _DAY_ALONE:
+        raise InputError.one("--party-at", words.party_at, f"a time such as {_EXAMPLE}")
+    return _moment("--party-at", words.party_at, now, words)
+
+
+def _away(words: argparse.Namespace, now: datetime) -> tuple[datetime | None, datetime | None]:
+    begins = _moment("--away-from", words.away_from, now, words)
+    ends = _moment("--away-until", words.away_until, now)
+    if begins and ends and ends <= begins:
+        raise InputError.one("--away-until", words.away_until, f"a time after --away-from ({words.away_from})")
+    return begins, ends
+
+
+def _moment(option: str, text: str | None, now: datetime, words: argparse.Namespace | None = None) -> datetime | None:
+    """A time after now; with ``words`` one within the days that they look ahead."""
     if text is None:
         return None
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError:
-        raise InputError.one(option, text, "a time such as 2026-11-28T20:00") from None
+    found = time_of(option, text, _EXAMPLE)
     found = found if found.tzinfo else found.replace(tzinfo=now.tzinfo)
     if found < now:
         raise InputError.one(option, text, f"a time after now ({now:%Y-%m-%d %H:%M})")
+    if words and (found - now).total_seconds() > days_ahead(words) * _DAY_SECONDS:
+        expected = f"a time within the {days_ahead(words):g} days that are looked ahead; --days N looks further"
+        raise InputError.one(option, text, expected)
     return found

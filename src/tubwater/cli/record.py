@@ -6,7 +6,10 @@ import argparse
 from datetime import date, datetime, tzinfo
 from functools import partial
 
+from tubwater.cli.answers import now_of
+from tubwater.cli.options import Standing
 from tubwater.cli.sheets import PAPERS, written
+from tubwater.cli.tubs import refuse_of_a_file
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
 from tubwater.reports.printed import record_pdf
@@ -14,7 +17,7 @@ from tubwater.reports.record import record_xlsx, render_record
 from tubwater.reports.record_words import named_with_role, record_words
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames, SystemClock
+from tubwater.services.memory import RandomNames
 from tubwater.services.record import Record, record_of_file
 from tubwater.services.recorded import record_of_tub
 from tubwater.services.storage import Logbook
@@ -33,14 +36,16 @@ def record_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
 
 
 def record_of_logbook(words: argparse.Namespace, logbook: Logbook, tub: str, accounts: Accounts) -> str:
-    """The record of a tub in a logbook, in the zone of this machine; ``accounts`` name who entered what.
+    """The record of a tub in a logbook, in the zone of this machine or of ``--now``; ``accounts`` name who entered it.
 
     Raises:
         InputError: days that cannot be meant, or a file that cannot be written.
     """
-    keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
+    refuse_of_a_file(words)
+    now = now_of(words.now, exact=True)
+    keeping = Keeping(logbook.entries, logbook.snapshots, Standing(now), RandomNames())
     record = record_of_tub(keeping, logbook.kits, tub, *_span(words), called=partial(named_with_role, accounts, tub))
-    return _printed(words, record, UnitSystem(words.units) if words.units else keeping.file(tub).units, None)
+    return _printed(words, record, UnitSystem(words.units) if words.units else keeping.file(tub).units, now.tzinfo)
 
 
 def _printed(words: argparse.Namespace, record: Record, units: UnitSystem, zone: tzinfo | None) -> str:

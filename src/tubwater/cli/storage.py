@@ -66,7 +66,7 @@ def _opened(words: argparse.Namespace, storehouse: Storehouse, must_exist: bool 
 
 def _is_there(place: str) -> bool:
     """Of a database that is asked by a URL, only opening it tells."""
-    return "://" in place or Path(place).expanduser().exists()
+    return "://" in place or Path(place).expanduser().is_file()
 
 
 def _said(words: argparse.Namespace, data: object, text: str, code: int = 0) -> tuple[str, int]:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from tubwater.cli.answers import about_words, now_of, plan_text, verdict_text, water_text
+from tubwater.cli.options import Standing
 from tubwater.cli.outlook import days_ahead, outlook_text, scenario_of
 from tubwater.cli.sheets import handout_answer, ledger_text, litres_of
 from tubwater.cli.trouble import trouble_of_tub
+from tubwater.cli.tubs import refuse_of_a_file
 from tubwater.cli.upkeep import calendar_text, days_of, due_text, shelf_text, weeks_of
-from tubwater.errors import InputError
 from tubwater.reports.zone import tell_times_in
 from tubwater.services.answers import Answers
 from tubwater.services.due import Due
@@ -26,31 +27,15 @@ from tubwater.services.wishes import Wishes
 __all__ = ["stored_answer"]
 
 
-@dataclass(frozen=True)
-class _Standing:
-    """A clock that shows one time for a whole command."""
-
-    at: datetime
-
-    def now(self) -> datetime:
-        return self.at
-
-
 def stored_answer(words: argparse.Namespace, logbook: Logbook, tub: str) -> str:
     """What the command prints, in the zone of this machine or of ``--now``.
 
     Raises:
         InputError: an option that cannot be meant, or one that only a file takes.
     """
-    for option, given in (("--read", " ".join(words.read)), ("--with", words.method), ("--scale", words.scale)):
-        if given:
-            raise InputError.one(option, given, "FILE with it: in a logbook a test is an entry")
-    if getattr(words, "state", None):
-        raise InputError.one("--state", words.state, "FILE with it: a logbook remembers by itself what went out")
-    if words.seed:
-        raise InputError.one("--seed", words.seed, "FILE with it: a logbook has its own draw")
-    now = now_of(words.now)
-    keeping = Keeping(logbook.entries, logbook.snapshots, _Standing(now), RandomNames())
+    refuse_of_a_file(words)
+    now = now_of(words.now, exact=True)
+    keeping = Keeping(logbook.entries, logbook.snapshots, Standing(now), RandomNames())
     return copy_context().run(_Asked(words, Answers(keeping), logbook, tub, now).told)
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from tubwater.errors import InputError
 from tubwater.services.effective import newest
 from tubwater.services.ports import EntryStore, Kind
 
-__all__ = ["refuse_a_logbook", "tub_of"]
+__all__ = ["refuse_a_logbook", "refuse_of_a_file", "tub_of"]
+
+_SQLITE = b"SQLite format 3\x00"
 
 
 def tub_of(entries: EntryStore, given: str | None) -> str:
@@ -40,11 +43,37 @@ def _name(entries: EntryStore, tub: str) -> str:
 
 
 def refuse_a_logbook(words: argparse.Namespace) -> None:
-    """A file is one tub by itself.
+    """A file is one tub by itself, and no logbook.
 
     Raises:
-        InputError: a logbook or a tub of it was named beside FILE.
+        InputError: a logbook or a tub of it was named beside FILE, or FILE is a logbook.
     """
     for option, given in (("--logbook", getattr(words, "logbook", None)), ("--tub", getattr(words, "tub", None))):
         if given:
             raise InputError.one(option, given, "no FILE with it: a tub of the logbook is asked without one")
+    file = getattr(words, "file", None)
+    if file and _is_database(Path(file)):
+        raise InputError.one("FILE", file, "a tub file; a logbook is asked with --logbook PLACE and without FILE")
+
+
+def _is_database(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(len(_SQLITE)) == _SQLITE
+    except OSError:
+        return False  # whoever reads it says why it cannot be read
+
+
+def refuse_of_a_file(words: argparse.Namespace) -> None:
+    """A logbook has its own tests, draw and memory.
+
+    Raises:
+        InputError: an option that only a file takes.
+    """
+    for option, given in (("--read", " ".join(words.read)), ("--with", words.method), ("--scale", words.scale)):
+        if given:
+            raise InputError.one(option, given, "FILE with it: in a logbook a test is an entry")
+    if getattr(words, "state", None):
+        raise InputError.one("--state", words.state, "FILE with it: a logbook remembers by itself what went out")
+    if words.seed:
+        raise InputError.one("--seed", words.seed, "FILE with it: a logbook has its own draw")
