@@ -48,6 +48,14 @@ def test_it_tells_what_is_missing_today_and_on_other_days(file: str, capsys: pyt
     assert "Signed: Robin Example" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("words", [["--day", "2026-12-24"], ["--day", "2020-01-01"], ["--day", "24.12.2026"]])
+def test_a_day_that_cannot_be_meant_is_told_by_its_option(
+    words: list[str], file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["record", file, *words, *NOW]) == 2
+    assert capsys.readouterr().err.startswith("tubwater: --day: got ")
+
+
 def test_it_is_told_as_json(file: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["record", file, "--json", "--day", "2026-11-23", *NOW]) == 0
     found = json.loads(capsys.readouterr().out)

@@ -26,6 +26,7 @@ _TYPED_AS: Mapping[str, tuple[str, str]] = {  # what a use case calls it -> wher
     "from": ("first", "--from"),
     "until": ("last", "--until"),
 }
+_DAYS = ("from", "until")  # which `--day` gives both
 
 _Default = TypeVar("_Default", float, None)
 
@@ -74,5 +75,7 @@ def as_typed(problem: Problem, words: argparse.Namespace) -> Problem:
     """The problem with the option that it is about, where it is about one."""
     if any(text.partition("=")[0].strip() == problem.field for text in getattr(words, "say", [])):
         return replace(problem, field=f"--say {problem.field}")
+    if problem.field in _DAYS and getattr(words, "day", None) is not None:
+        return replace(problem, field="--day")
     kept, option = _TYPED_AS.get(problem.field, ("", ""))
     return replace(problem, field=option) if option and getattr(words, kept, None) is not None else problem
