@@ -19,8 +19,7 @@ AIM = 0.01  # of the soaks that are allowed may be allowed wrongly
 
 
 def test_hidden_tubs_are_not_called_fit_when_they_are_not() -> None:
-    """Never by the sanitizer; with the pH, whose lock asks for nine in ten, no more than chance makes of the aim in 95
-    of 100 such counts."""
+    """Never by the sanitizer; with the pH, no more than chance makes of the aim in 95 of 100 such counts."""
     total: Counter[str] = sum((asked(tub, WEEKS, MEMBERS) for tub in range(TUBS)), Counter())
     print(dict(total))
     assert total["strip: asked"] == total["kit: asked"] > TUBS

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.belief import Foretold, Observer, Prior, Products
-from tubwater.belief.readings import KIT_SHARE, kit_name
+from tubwater.belief.readings import context_of, kit_name, own_rows
 from tubwater.dynamics import Rates, TubState
 from tubwater.facts import methods
 from tubwater.facts.quantity import OxidantScale, Quantity
-from tubwater.measurement import ReadingContext, log_likelihood
+from tubwater.measurement import log_likelihood
 from tubwater.services import products_of
 from tubwater.tub import Dosed, Event, Product, Reading, Sanitizer, Shelf, Soaked, Tub
 from tubwater.tub import Tested as Readings
@@ -88,9 +88,8 @@ def _readings(
     readings: Sequence[Reading], rows: Array, offsets: Mapping[str, Array], rng: np.random.Generator
 ) -> tuple[Reading, ...]:
     found = []
-    for reading, truth in zip(readings, rows[2:], strict=True):
-        bias = KIT_SHARE * offsets[kit_name(reading)]
-        context = ReadingContext(rows[0], rows[1], bias, KIT_SHARE)
+    for reading, truth in zip(readings, own_rows(rows), strict=True):
+        context = context_of(rows, offsets[kit_name(reading)])
         shown = [replace(reading, low=float(v), high=float(v)) for v in _scale(reading)]
         chance = np.exp([float(log_likelihood(r, truth, context)[0]) for r in shown])
         found.append(shown[int(rng.choice(len(shown), p=chance / chance.sum()))])

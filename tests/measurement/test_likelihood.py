@@ -215,6 +215,14 @@ def test_at_high_bromine_a_dye_reads_too_high_and_an_electrode_does_not() -> Non
     assert likelihood(electrode, 7.3, bromine=25.0) == pytest.approx(likelihood(electrode, 7.3, bromine=3.0))
 
 
+def test_a_dye_for_ph_counts_chlorine_as_chlorine() -> None:
+    purple = reading(Quantity.PH, 8.0, "visual-comparator")
+    as_bromine = CL2_TO_BR2 * 8.0
+    assert likelihood(purple, 7.3, bromine=as_bromine, chlorine=as_bromine) == pytest.approx(
+        likelihood(purple, 7.3, bromine=8.0)
+    )
+
+
 @pytest.mark.parametrize("method", [m.key for m in methods().values() if Quantity.PH in m.quantities])
 def test_all_dyes_for_ph_suffer_from_much_halogen_and_nothing_else_does(method: str) -> None:
     dyed = method in ("strip", "visual-comparator", "photometer")

@@ -40,6 +40,11 @@ class Observer:
         """Unreacted monopersulfate as a total test shows it, mg/L as Br2."""
         return self._mg(self._state.water.monopersulfate * _AS_BR2)
 
+    @property
+    def chlorine(self) -> Array:
+        """Active chlorine that has met no bromide, mg/L as Br2."""
+        return self._mg(self._state.water.chlorine * _AS_BR2)
+
     def _mg(self, per_kg: Array) -> Array:
         value: Array = per_kg * kg_water_per_litre(self._state.water)
         return value

@@ -17,7 +17,7 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import ReadingContext, blunder_probability, log_likelihood
 from tubwater.tub import Filled, Reading, Tested
 
-__all__ = ["KIT_SHARE", "METER", "kit_name", "predictions", "suspects", "told"]
+__all__ = ["KIT_SHARE", "METER", "context_of", "kit_name", "own_rows", "predictions", "suspects", "told"]
 
 Array = NDArray[np.float64]
 KIT_SHARE = 0.6  # of a method's one-sigma that stays the same from test to test (judgement)
@@ -31,11 +31,16 @@ def kit_name(reading: Reading) -> str:
 
 
 def predictions(update: Tested | Filled, now: Moment, observer: Observer | None) -> Array:
-    """The true values behind an update, (rows, N): bromine, monopersulfate and each reading's; or the litres."""
+    """The true values behind an update, (rows, N): what ``context_of`` asks for, then each reading's; or the litres."""
     if isinstance(update, Filled) or observer is None:
         return now.rates.litres[None]
     own = [observer.read(r.quantity) for r in update.readings]
-    return np.stack([observer.read(Quantity.BROMINE), observer.monopersulfate, *own])
+    return np.stack([observer.read(Quantity.BROMINE), observer.monopersulfate, observer.chlorine, *own])
+
+
+def own_rows(rows: Array) -> Array:
+    """Of the predictions for a test, each reading's own true values."""
+    return rows[3:]
 
 
 def told(update: Tested | Filled, rows: Array, offsets: Mapping[str, Array]) -> Array:
@@ -43,8 +48,8 @@ def told(update: Tested | Filled, rows: Array, offsets: Mapping[str, Array]) -> 
     total = np.zeros(rows.shape[1])
     if isinstance(update, Filled):
         return total if update.litres is None else -0.5 * np.square((update.litres / rows[0] - 1.0) / METER)
-    for reading, row in zip(update.readings, rows[2:], strict=True):
-        total += log_likelihood(reading, row, _context(reading, rows, offsets))
+    for reading, row in zip(update.readings, own_rows(rows), strict=True):
+        total += log_likelihood(reading, row, context_of(rows, offsets[kit_name(reading)]))
     return np.maximum(total, -1e6)
 
 
@@ -56,15 +61,16 @@ def suspects(tested: Tested, rows: Array, offsets: Mapping[str, Array]) -> tuple
     """
     found: dict[str, float] = {}
     sound = np.ones(rows.shape[1])
-    for r, row in zip(tested.readings, rows[2:], strict=True):
+    for r, row in zip(tested.readings, own_rows(rows), strict=True):
         if np.ptp(row) > 0.0:
-            share = blunder_probability(r, row, _context(r, rows, offsets))
+            share = blunder_probability(r, row, context_of(rows, offsets[kit_name(r)]))
             found[str(r.quantity)] = max(found.get(str(r.quantity), 0.0), float(np.mean(share)))
             sound = sound * (1.0 - share)
     doubted = float(np.mean(sound)) <= 1.0 - _SUSPECT
     return tuple(name for name, p in found.items() if p > _PART) if doubted else ()
 
 
-def _context(reading: Reading, rows: Array, offsets: Mapping[str, Array]) -> ReadingContext:
-    bias = KIT_SHARE * offsets[kit_name(reading)]
-    return ReadingContext(bromine=rows[0], monopersulfate=rows[1], kit_bias=bias, kit_share=KIT_SHARE)
+def context_of(rows: Array, offset: Array) -> ReadingContext:
+    """What a likelihood must know beside a reading: the predictions and the lasting offset of its kit."""
+    bromine, monopersulfate, chlorine = rows[:3]
+    return ReadingContext(bromine, chlorine, monopersulfate, KIT_SHARE * offset, KIT_SHARE)

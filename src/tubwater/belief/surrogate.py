@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.belief.readings import KIT_SHARE, METER, kit_name
+from tubwater.belief.readings import KIT_SHARE, METER, kit_name, own_rows
 from tubwater.belief.sampler import evolved, stirred
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import Bin, bin_of
@@ -114,7 +114,7 @@ def _rows(update: Tested | Filled, rows: Array, power: float) -> Iterator[_Row]:
             plain = Bin(litres - width, litres + width, 0.0, METER, False, 1.0, 1e-9)
             yield _Row("", plain, np.log(rows[0] + _SMALL), True, power)
         return
-    for reading, row in zip(update.readings, rows[2:], strict=True):
+    for reading, row in zip(update.readings, own_rows(rows), strict=True):
         found = bin_of(reading)
         seen = (row + rows[1] if reading.quantity in _WITH_MONOPERSULFATE else row) / found.factor
         logarithm = reading.quantity not in _LINEAR

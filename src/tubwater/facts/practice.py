@@ -21,7 +21,7 @@ class Interference:
     Attributes:
         effect, rule: what it does to the reading, and what to do about it (texts of the data).
         onset, width: total bromine, mg/L as Br2, at which half of the readings are spoiled, and the scale of the
-            rise; 0 where no level counts.
+            rise; 0 where no level counts. A dye for pH takes chlorine as chlorine.
         most: the largest share of readings that it spoils; the rest are read in spite of it, or seen to be spoiled.
     """
 

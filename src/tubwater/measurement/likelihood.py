@@ -41,11 +41,13 @@ class ReadingContext:
     """What the likelihood of a reading must know of each member, arrays of shape (N,) or scalars.
 
     Attributes:
-        bromine: active halogen, mg/L as Br2. monopersulfate: unreacted, mg/L as Br2.
+        bromine: active halogen, mg/L as Br2. chlorine: the part of it that is chlorine, mg/L as Br2.
+        monopersulfate: unreacted, mg/L as Br2.
         kit_bias: the kit's lasting offset in units of the method's one-sigma. kit_share: its part of that one-sigma.
     """
 
     bromine: Array = field(default_factory=lambda: np.zeros(1))
+    chlorine: Array = field(default_factory=lambda: np.zeros(1))
     monopersulfate: Array = field(default_factory=lambda: np.zeros(1))
     kit_bias: Array = field(default_factory=lambda: np.zeros(1))
     kit_share: float = 0.0
@@ -144,10 +146,10 @@ def _parts(reading: Reading, predicted: Array, context: ReadingContext) -> tuple
     truth = _seen(reading, predicted, context) / _to_standard(reading)
     good = _bin(truth, low, high, method, context)
     if reading.quantity is Quantity.PH and suffers(reading, "phenol-red-high-halogen"):
-        spoiled = _spoiled("phenol-red-high-halogen", context)
+        spoiled = _spoiled("phenol-red-high-halogen", _on_dye(context))
         good = good * (1.0 - spoiled) + spoiled * _purple(truth, low, high, method, context)
     if reading.quantity in _OXIDANTS and suffers(reading, "bleaching"):
-        spoiled = _spoiled("bleaching", context)
+        spoiled = _spoiled("bleaching", np.asarray(context.bromine))
         good = good * (1.0 - spoiled) + spoiled * _bin(np.zeros_like(truth), low, high, method, context)
     return (1.0 - share) * good, share * _uniform(low, high, method) + 0.0 * good
 
@@ -157,10 +159,16 @@ def suffers(reading: Reading, interference: str) -> bool:
     return interference in methods()[reading.method].interferences
 
 
-def _spoiled(interference: str, context: ReadingContext) -> Array:
-    """Share of readings spoiled at this bromine."""
+def _on_dye(context: ReadingContext) -> Array:
+    """What turns the dye of a pH test: as many mg/L of chlorine, counted as chlorine, as of bromine."""
+    chlorine = np.asarray(context.chlorine)
+    return np.asarray(context.bromine) - chlorine + chlorine / CL2_TO_BR2
+
+
+def _spoiled(interference: str, halogen: Array) -> Array:
+    """Share of readings spoiled at this much of it, mg/L."""
     found = interferences()[interference]
-    return found.most * _logistic((np.asarray(context.bromine) - found.onset) / found.width)
+    return found.most * _logistic((halogen - found.onset) / found.width)
 
 
 def _seen(reading: Reading, predicted: Array, context: ReadingContext) -> Array:
