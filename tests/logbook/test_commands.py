@@ -190,8 +190,8 @@ def test_a_tub_may_be_named_by_its_name(place: Path, capsys: pytest.CaptureFixtu
     add_tub(place, "x1", "Alder, Behind the Barn")
     told = said(capsys, "verdict", code=2)
     assert "got nothing" in told and '"larch" (id larch), "Alder, Behind the Barn" (id x1)' in told
-    calendar = said(capsys, "calendar", "--tub", " alder, behind the barn")
-    assert "Alder" in calendar and calendar == said(capsys, "calendar", "--tub", "x1")
+    calendar = said(capsys, "calendar", "--now", NOW, "--tub", " alder, behind the barn")
+    assert "Alder" in calendar and calendar == said(capsys, "calendar", "--now", NOW, "--tub", "x1")
 
 
 def test_of_two_tubs_with_one_name_the_id_is_asked_for(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
