@@ -128,6 +128,7 @@ def test_the_same_seed_gives_the_same_outlook() -> None:
         (7.0, Scenario(test_now="tea leaves")),
         (7.0, Scenario(after_soak_product="unknown", after_soak_grams=5.0)),
         (7.0, Scenario(away_from=NOW)),
+        (7.0, Scenario(away_from=NOW + timedelta(days=2), away_until=NOW + timedelta(days=1))),
     ],
 )
 def test_an_impossible_question_is_refused(days: float, scenario: Scenario) -> None:

@@ -67,6 +67,7 @@ BAD = {
     "no method": (TUB + "[[test]]\npH = 7.4\n", "test[1].method", "strip"),
     "strength 0": (TUB + '[[product]]\nsubstance = "dry acid"\nstrength = "0 %"\n', "product[1].strength", "0.1"),
     "strength unknown": (TUB + ACID + 'strength = "unknown"', "product[1].strength", "label"),
+    "a test of long ago": (TUB + STRIP + "pH = 7.4\nat = 0206-11-21T09:00:00Z\n", "test[1].at", "after the year 1999"),
     "a test to come": (TUB + STRIP + "pH = 7.4\nat = 2026-11-21T09:00:00Z\n", "test[1].at", "before now"),
     "an empty file": ("", "file", "empty"),
     "a file that is not TOML": ("[[[", "file", "not TOML"),

@@ -19,6 +19,7 @@ MISMEANT = (
     "party_people=many",
     "party_people=-1&party_at=2026-12-05T20:00",
     "away_from=2026-12-05T20:00",
+    "away_from=2026-12-05T20:00&away_until=2026-12-04T20:00",
     "away_from=2020-01-01T00:00&away_until=2026-12-05T20:00",
     "opening=200",
     "tablets=nan",

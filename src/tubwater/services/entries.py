@@ -15,6 +15,7 @@ from tubwater.units import Dimension, parse_amount
 
 __all__ = ["Entries"]
 
+_FIRST_YEAR = 2000  # an earlier one is a slip of the hand
 _Word = TypeVar("_Word", bound=StrEnum)
 
 
@@ -163,6 +164,9 @@ class Entries:
             return self.now
         if found and self.now and found > self.now:
             self.wrong(key, found, f"a time before now ({self.now:%Y-%m-%d %H:%M})")
+            return None
+        if found and found.year < _FIRST_YEAR:
+            self.wrong(key, found, f"a time after the year {_FIRST_YEAR - 1}")
             return None
         return found
 

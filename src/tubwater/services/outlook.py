@@ -69,3 +69,5 @@ def _check(shelf: Shelf, days: float, scenario: Scenario) -> None:
         raise InputError.one("after_soak_product", scenario.after_soak_product, f"one of {', '.join(names)}")
     if (scenario.away_from is None) is not (scenario.away_until is None):
         raise InputError.one("away", "one end", "both a beginning and an end")
+    if scenario.away_from and scenario.away_until and scenario.away_until <= scenario.away_from:
+        raise InputError.one("away_until", f"{scenario.away_until:%Y-%m-%d %H:%M}", "a time after the absence begins")
