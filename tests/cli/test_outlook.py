@@ -52,6 +52,14 @@ def test_the_outlook_of_a_water_whose_test_is_old_says_how_long_a_reading_counts
     assert "Test again by Wed 25 Nov, 09:00" in said and "A reading counts for 24 hours at most." in said
 
 
+def test_a_test_that_would_hold_for_no_time_is_told_so(file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["outlook", file, "--days", "1", "--test", "strip", "--json", *NOW]) == 0
+    hours = json.loads(capsys.readouterr().out)["test_holds"]
+    assert run(["outlook", file, "--days", "1", "--test", "strip", *NOW]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert hours < 1.0 and "would more likely than not allow no soak for even an hour" in said
+
+
 def test_a_party_leaves_less_sanitizer(file: str, capsys: pytest.CaptureFixture[str]) -> None:
     plain = ["outlook", file, "--days", "2", "--json", *NOW]
     run(plain)

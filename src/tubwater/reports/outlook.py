@@ -46,7 +46,8 @@ def _follows(outlook: Outlook, units: UnitSystem) -> list[str]:
     lines.append(_say("test", at=show.moment(test.at), why=sentence(test.reason, units)))
     if outlook.test_holds is not None:
         method = text_of("method", outlook.scenario.test_now)
-        lines.append(_say("test-holds", method=method, hours=outlook.test_holds))
+        kind = "test-holds" if outlook.test_holds >= 1.0 else "test-holds-not"
+        lines.append(_say(kind, method=method, hours=outlook.test_holds))
     return [wrapped(line) for line in lines]
 
 
