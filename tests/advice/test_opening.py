@@ -53,6 +53,8 @@ def test_after_the_first_good_reading_the_second_is_the_next_visit() -> None:
     assert plan.verdict.kind is VerdictKind.KEEP_OUT
     assert plan.next_visit >= first + timedelta(hours=12)
     assert plan.next_visit <= first + timedelta(hours=30)
+    two = next(r for r in plan.fit_when if r.kind == "two-good-readings")
+    assert datetime.fromisoformat(str(two.values["read"])) == first and "first" not in two.values
 
 
 def test_a_shock_that_did_not_hold_is_given_again_the_next_day() -> None:

@@ -100,6 +100,8 @@ def test_a_visit_goes_on_without_a_network_and_everything_arrives_once_in_order_
     page.locator("label", has_text="7.5").first.click()
     tell_alone(page, "retest")
     assert kind(page) in ("dose", "feeder", "task")
+    number, count = map(int, re.findall(r"\d+", page.locator(".progress").inner_text()))
+    assert 1 < number <= count
     tell_alone(page, "done")
     later(page, clock, 30)
     page.context.set_offline(False)

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
 from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Error, Page, Request, Route, expect
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
 from tubwater.services.visits import Told, Visits, What
 from tubwater.tub import Dosed, VerdictKind
-from web.beside import HIGH_PH, another, begin, kind, later, old, on, press, walk
+from web.beside import HIGH_PH, another, begin, kind, later, old, on, press, ready, walk
 from web.harness import Clock, hold, violations
 
 
@@ -163,6 +165,60 @@ def test_two_phones_at_once_enter_one_dose_and_the_second_is_told(
     assert answer.status == 409 and "said so already" in answer.text()
     second.reload()
     assert kind(second) == "wait" and len(doses(keeping, larch)) == 1
+
+
+def slowly(page: Page, pattern: str, method: str, milliseconds: int) -> None:
+    """The first request of a kind is held on its way."""
+    held: list[Request] = []
+
+    def hold_back(route: Route) -> None:
+        first = route.request.method == method and not held
+        held.append(route.request) if first else None
+        if first:
+            page.wait_for_timeout(milliseconds)
+        with contextlib.suppress(Error):  # the page gave it up meanwhile
+            route.continue_()
+
+    page.route(re.compile(pattern), hold_back)
+
+
+def test_a_second_tap_while_the_next_page_is_on_its_way_counts_for_nothing(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    walk(page, clock, "dose")
+    button = page.locator("#visit form:has(input[value='done']) button").first
+    page.evaluate(
+        "() => navigation.addEventListener('navigate', (event) => event.preventDefault(), { once: true })"
+    )  # the next page never comes
+    button.click()
+    expect(page.locator("#visit[data-working]")).to_be_attached()
+    page.wait_for_function("() => !document.querySelector('[data-unsent]:not([hidden])')")
+    button.click()
+    page.wait_for_timeout(1000)
+    page.reload()
+    assert kind(page) == "wait" and len(doses(keeping, larch)) == 1
+    expect(page.get_by_text("not taken")).to_have_count(0)
+
+
+def test_a_slow_answer_is_waited_for_and_no_lost_network(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    begin(page)
+    walk(page, clock, "dose")
+    ready(page)
+    slowly(page, "/told/", "PUT", 9000)
+    page.evaluate(
+        "() => new MutationObserver(() => sessionStorage.setItem('alone', 'yes'))"
+        ".observe(document.querySelector('#visit'), { childList: true })"
+    )
+    press(page, "done")
+    assert page.evaluate("() => sessionStorage.getItem('alone')") is None
+    assert kind(page) == "wait" and len(doses(keeping, larch)) == 1
+    expect(page.locator("[data-unsent]")).to_be_hidden()
+    page.unroute_all(behavior="wait")
 
 
 def test_a_visit_goes_by_the_keyboard_alone(

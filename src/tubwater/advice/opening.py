@@ -103,9 +103,9 @@ def _fit_when(plan: Plan, case: Situation, tests: _Tests) -> Iterable[Reason]:
         elif reason.kind != "two-good-readings":
             yield reason
     if tests.second is not None:
-        times = {
-            name: at.isoformat(timespec="minutes") for name, at in (("first", tests.first), ("second", tests.second))
-        }
+        names = ("read", "again") if tests.known else ("first", "second")
+        moments = zip(names, (tests.first, tests.second), strict=True)
+        times = {name: at.isoformat(timespec="minutes") for name, at in moments}
         basis = defaults()["two_readings_hours"].basis
         yield Reason("two-good-readings", times, basis)
 

@@ -1,7 +1,8 @@
 // What is entered on this phone is kept here first and sent once: with or without a network, with or without a worker.
 
 const NAME = "tubwater";
-const WAIT = 8000; // ms that an answer may take before the phone goes on alone
+const WAIT = 8000; // ms that an answer may take before the phone asks whether anybody is there, and else goes on alone
+const SLOW = 60e3; // ms that one who is there may take
 
 export function fresh() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
@@ -115,6 +116,18 @@ async function send(item, most) {
   return reach(item.url, { method: item.method, headers, body: item.body, redirect: "manual" }, most);
 }
 
+// Who is there and slow is waited for: a repeat is known by its name.
+async function sent(item, most) {
+  try { return await send(item, most); } catch (gone) {
+    if (!(await there())) throw gone;
+    return send(item, SLOW);
+  }
+}
+
+async function there() {
+  try { return (await reach("/healthz", {}, 3000)).ok; } catch { return false; }
+}
+
 // A redirect to a page is the usual answer to a form.
 const taken = (answer) => answer.ok || answer.type === "opaqueredirect";
 
@@ -130,7 +143,7 @@ async function flushed(most) {
   if (!(await clocks(items))) return false;
   for (const item of items) {
     let answer;
-    try { answer = await send((await read("outbox", item.id)) || item, most); } catch { await tell(); return false; }
+    try { answer = await sent((await read("outbox", item.id)) || item, most); } catch { await tell(); return false; }
     if (taken(answer)) await drop("outbox", item.id);
     else if ([401, 429].includes(answer.status) || answer.status >= 500) { await tell(); return false; }
     else await write("outbox", { ...item, parked: { status: answer.status, text: await reason(answer) } });

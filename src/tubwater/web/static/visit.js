@@ -107,7 +107,7 @@ const seconds = (text) => Date.parse(text);
 export function stand(packet, answers, at) {
   let rows = packet.steps;
   let since = seconds(rows[0]?.since || packet.made);
-  let [from, done, jumped] = [0, 0, null];
+  let [from, done, before, jumped] = [0, 0, 0, null];
   const given = { ...packet.answered, ...Object.fromEntries(answers.map((a) => [a.step, a.at])) };
   const said = Object.fromEntries(answers.map((a) => [a.step, a]));
   for (let hops = 0; hops < 2; hops += 1) {
@@ -117,11 +117,11 @@ export function stand(packet, answers, at) {
       if (row.beside) continue;
       if (row.kind === "wait") {
         const due = row.due ? seconds(row.due) : since + row.minutes * 60e3;
-        if (at < due) return { row, due, number: done, count: counted(rows) };
+        if (at < due) return { row, due, number: done, count: before + counted(rows) };
         since = due;
         continue;
       }
-      if (!given[row.key]) return open(row, since, at, { number: done + 1, count: counted(rows) }, jumped);
+      if (!given[row.key]) return open(row, since, at, { number: done + 1, count: before + counted(rows) }, jumped);
       done += 1;
       since = seconds(given[row.key]);
       const answer = said[row.key];
@@ -131,6 +131,7 @@ export function stand(packet, answers, at) {
     if (!jump) return { end: true };
     rows = packet.plans[jump.plan].steps.map((row, i) => ({ ...row, key: `${packet.number}.${i}` }));
     from = 0;
+    before = done;
     jumped = jump;
   }
   return { stop: true };
@@ -287,14 +288,26 @@ function toldBy(form, submitter) {
 }
 
 let busy = false;
+let leaving = false; // the page makes way for the next one
+function leave() {
+  leaving = true;
+  location.assign(anew);
+}
+
+function shown(working) { place.toggleAttribute("data-working", working); }
+
 addEventListener("submit", async (event) => {
   const form = event.target;
   if (form.dataset.on !== undefined) { event.preventDefault(); await onward(); return; }
   if (form.dataset.tell === undefined) return;
   event.preventDefault();
-  if (busy) return;
+  if (busy || leaving) return;
   busy = true;
-  try { await answered(form, event.submitter); } finally { busy = false; }
+  shown(true);
+  try { await answered(form, event.submitter); } finally {
+    busy = false;
+    shown(leaving);
+  }
 });
 
 async function answered(form, submitter) {
@@ -309,7 +322,7 @@ async function answered(form, submitter) {
     await keep({ id, url: `${api}/told/${id}`, method: "PUT", type: "application/json", body: body(), offline: false, asked: false, parked: null, label: document.querySelector("h1")?.textContent || "" });
     await flush((await read("packets", visit)) ? 8000 : 60e3); // without a packet there is no way on but to wait
     answer = await read("outbox", id);
-    if (!answer) { location.assign(anew); return; }
+    if (!answer) { leave(); return; }
     if (answer.parked) { await drop("outbox", id); form.submit(); return; } // the page says what is wrong, or who was quicker
   }
   await goAlone(told, id, answer, corrects);
@@ -422,7 +435,7 @@ async function again() {
 setInterval(tick, 250);
 setInterval(goOn, 15e3);
 addEventListener("online", goOn);
-addEventListener("pageshow", tick);
+addEventListener("pageshow", () => { leaving = false; shown(busy); tick(); });
 document.addEventListener("visibilitychange", again);
 addEventListener("outbox", async (event) => { if (!event.detail.count && (alone || !known)) { try { if ((await reach(api, {}, 4000)).ok) location.assign(anew); } catch { /* later */ } } });
 offerSound();
