@@ -1,4 +1,4 @@
-"""The visit in a real browser at phone size: test, plan, steps, retest, plan anew, verdict."""
+"""The visit in a real browser, at phone size and once at a desk: test, plan, steps, retest, plan anew, verdict."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import contextlib
 import re
 from collections.abc import Callable
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -16,7 +17,7 @@ from tubwater.services.ports import Kind
 from tubwater.services.visits import Told, Visits, What
 from tubwater.tub import Dosed, VerdictKind
 from web.beside import HIGH_PH, another, begin, kind, later, old, on, press, ready, walk
-from web.harness import Clock, hold, violations
+from web.harness import DESK, PHONE, Clock, hold, violations
 
 
 @pytest.fixture
@@ -38,10 +39,11 @@ def doses(keeping: Keeping, tub: str) -> list[Dosed]:
     return [e for e in keeping.file(tub).events if isinstance(e, Dosed)]
 
 
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 def test_a_whole_visit_from_the_test_to_the_verdict(
-    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock, size: dict[str, Any]
 ) -> None:
-    page = started(open_page, clock)
+    page = started(open_page, clock, size=size)
     begin(page)
     assert walk(page, clock, "dose") == "dose"
     expect(page.locator(".amount")).to_contain_text("g")
