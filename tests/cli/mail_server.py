@@ -10,7 +10,9 @@ from email import message_from_bytes
 from email.message import Message
 from email.policy import default
 
-__all__ = ["MailServer", "serving"]
+__all__ = ["TODAY", "TOMORROW", "MailServer", "serving"]
+
+TODAY, TOMORROW = (["--now", f"2026-11-{day}T09:00:00+00:00"] for day in (25, 26))
 
 
 class MailServer(socketserver.ThreadingTCPServer):

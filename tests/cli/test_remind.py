@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from contextvars import copy_context
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from cli.mail_server import MailServer, serving
+from cli.mail_server import TODAY, TOMORROW, MailServer
 from tubwater.cli.app import run
 from tubwater.cli.mail import letter_text
 from tubwater.services.due import Due, DueKind
@@ -18,20 +17,11 @@ from tubwater.services.reminders import due_today
 from tubwater.services.tubfile import example_text
 from tubwater.tub import Reason
 
-TODAY, TOMORROW = (["--now", f"2026-11-{day}T09:00:00+00:00"] for day in (25, 26))
 FROM = ["--mail-from", "tub@example.org"]
 
 
 @pytest.fixture
-def server() -> Iterator[MailServer]:
-    with serving() as found:
-        yield found
-
-
-@pytest.fixture
-def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
-    for name in ("TUBWATER_SMTP", "TUBWATER_MAIL_TO", "TUBWATER_MAIL_FROM", "TUBWATER_SMTP_USER"):
-        monkeypatch.delenv(name, raising=False)
+def file(tmp_path: Path) -> str:
     path = tmp_path / "tub.toml"
     path.write_text(example_text(), encoding="utf-8")
     return str(path)

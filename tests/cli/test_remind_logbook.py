@@ -3,33 +3,23 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from cli.mail_server import MailServer, serving
+from cli.mail_server import TODAY, TOMORROW, MailServer
 from tubwater.logbook import open_logbook
 from tubwater.main import main
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.ports import Kind
 
-TODAY, TOMORROW = (["--now", f"2026-11-{day}T09:00:00+00:00"] for day in (25, 26))
 TABLES = {"tub": {"name": "Larch", "volume": "1300 L", "sanitizer": "bromine"}, "product": []}
-
-
-@pytest.fixture
-def server() -> Iterator[MailServer]:
-    with serving() as found:
-        yield found
 
 
 @pytest.fixture
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Two tubs of one name, each with a strip of a month ago."""
-    for name in ("TUBWATER_SMTP", "TUBWATER_MAIL_TO", "TUBWATER_MAIL_FROM", "TUBWATER_SMTP_USER"):
-        monkeypatch.delenv(name, raising=False)
     path = tmp_path / "logbook.db"
     monkeypatch.setenv("TUBWATER_LOGBOOK", str(path))
     logbook = open_logbook(path)

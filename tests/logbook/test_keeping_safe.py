@@ -141,36 +141,6 @@ def test_a_step_that_fails_leaves_the_place_as_it_was(old: Path, monkeypatch: py
     assert before[:16] == old.read_bytes()[:16]
 
 
-def test_two_that_open_a_new_place_at_once_both_get_it(place: str) -> None:
-    found: list[object] = []
-
-    def work() -> None:
-        try:
-            open_logbook(place, 60.0).close()
-        except Exception as error:
-            found.append(error)
-
-    threads = [threading.Thread(target=work) for _ in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert found == []
-
-
-def test_a_file_that_another_writes_while_its_log_is_made_is_waited_for(tmp_path: Path) -> None:
-    place = tmp_path / "x.db"
-    open_logbook(place).close()
-    other = sqlite3.connect(place, isolation_level=None, check_same_thread=False)
-    other.execute("PRAGMA journal_mode=delete")
-    other.execute("BEGIN IMMEDIATE")
-    timer = threading.Timer(0.3, lambda: other.execute("COMMIT"))
-    timer.start()
-    open_logbook(place, 60.0).close()
-    timer.join()
-    other.close()
-
-
 # Backup and restore
 
 

@@ -1,10 +1,12 @@
-"""Many writers at once lose nothing and keep nothing twice: 20 on SQLite, 200 on PostgreSQL."""
+"""Many writers at once, 20 on SQLite and 200 on PostgreSQL, lose nothing and keep nothing twice; who opens waits."""
 
 from __future__ import annotations
 
 import json
+import sqlite3
 import subprocess
 import sys
+import threading
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -61,3 +63,33 @@ def test_simultaneous_writers_lose_nothing_and_duplicate_nothing(
     changes = [e for e in kept if e.kind is Kind.SHELF]
     assert [e.after for e in changes] == ["", *(e.id for e in changes[:-1])]
     logbook.close()
+
+
+def test_two_that_open_a_new_place_at_once_both_get_it(place: str) -> None:
+    found: list[object] = []
+
+    def work() -> None:
+        try:
+            open_logbook(place, 60.0).close()
+        except Exception as error:
+            found.append(error)
+
+    threads = [threading.Thread(target=work) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == []
+
+
+def test_a_file_that_another_writes_while_its_log_is_made_is_waited_for(tmp_path: Path) -> None:
+    place = tmp_path / "x.db"
+    open_logbook(place).close()
+    other = sqlite3.connect(place, isolation_level=None, check_same_thread=False)
+    other.execute("PRAGMA journal_mode=delete")
+    other.execute("BEGIN IMMEDIATE")
+    timer = threading.Timer(0.3, lambda: other.execute("COMMIT"))
+    timer.start()
+    open_logbook(place, 60.0).close()
+    timer.join()
+    other.close()

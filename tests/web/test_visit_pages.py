@@ -35,6 +35,14 @@ def started(open_page: Callable[..., Page], clock: Clock, **options: object) -> 
     return page
 
 
+def at_the_dose(open_page: Callable[..., Page], clock: Clock, **options: object) -> Page:
+    """A visit that was begun and has come to its first dose."""
+    page = started(open_page, clock, **options)
+    begin(page)
+    assert walk(page, clock, "dose") == "dose"
+    return page
+
+
 def doses(keeping: Keeping, tub: str) -> list[Dosed]:
     return [e for e in keeping.file(tub).events if isinstance(e, Dosed)]
 
@@ -43,9 +51,7 @@ def doses(keeping: Keeping, tub: str) -> list[Dosed]:
 def test_a_whole_visit_from_the_test_to_the_verdict(
     open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock, size: dict[str, Any]
 ) -> None:
-    page = started(open_page, clock, size=size)
-    begin(page)
-    assert walk(page, clock, "dose") == "dose"
+    page = at_the_dose(open_page, clock, size=size)
     expect(page.locator(".amount")).to_contain_text("g")
     assert page.locator(".screen .caution").is_visible() and violations(page) == []
     press(page, "done")
@@ -69,9 +75,7 @@ def test_a_whole_visit_from_the_test_to_the_verdict(
 def test_the_timer_survives_sleep_and_reload_and_says_how_long_it_is_over(
     open_page: Callable[..., Page], larch: str, clock: Clock
 ) -> None:
-    page = started(open_page, clock)
-    begin(page)
-    walk(page, clock, "dose")
+    page = at_the_dose(open_page, clock)
     press(page, "done")
     count = page.locator("[data-count]")
     expect(count).to_have_text("20:00")
@@ -91,9 +95,7 @@ def test_the_timer_survives_sleep_and_reload_and_says_how_long_it_is_over(
 def test_another_amount_in_the_products_own_measure_plans_anew(
     open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = started(open_page, clock)
-    begin(page)
-    walk(page, clock, "dose")
+    page = at_the_dose(open_page, clock)
     page.get_by_text("Different amount").click()
     page.locator(".different input[name='measures']").fill("2")
     press(page, "other amount")
@@ -120,9 +122,7 @@ def test_an_amount_that_cannot_be_meant_is_said_and_nothing_is_kept(
 def test_what_is_missing_is_planned_around_and_the_last_answer_can_be_undone(
     open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = started(open_page, clock)
-    begin(page)
-    walk(page, clock, "dose")
+    page = at_the_dose(open_page, clock)
     press(page, "not in hand")
     expect(page.locator("h1").first).not_to_contain_text("Dry acid")
     old(page)
@@ -187,9 +187,7 @@ def slowly(page: Page, pattern: str, method: str, milliseconds: int) -> None:
 def test_a_second_tap_while_the_next_page_is_on_its_way_counts_for_nothing(
     open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = started(open_page, clock)
-    begin(page)
-    walk(page, clock, "dose")
+    page = at_the_dose(open_page, clock)
     button = page.locator("#visit form:has(input[value='done']) button").first
     page.evaluate(
         "() => navigation.addEventListener('navigate', (event) => event.preventDefault(), { once: true })"
@@ -207,9 +205,7 @@ def test_a_second_tap_while_the_next_page_is_on_its_way_counts_for_nothing(
 def test_a_slow_answer_is_waited_for_and_no_lost_network(
     open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = started(open_page, clock)
-    begin(page)
-    walk(page, clock, "dose")
+    page = at_the_dose(open_page, clock)
     ready(page)
     slowly(page, "/told/", "PUT", 9000)
     page.evaluate(
@@ -226,9 +222,7 @@ def test_a_slow_answer_is_waited_for_and_no_lost_network(
 def test_a_visit_goes_by_the_keyboard_alone(
     open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:
-    page = started(open_page, clock)
-    begin(page)
-    walk(page, clock, "dose")
+    page = at_the_dose(open_page, clock)
     for _ in range(12):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.textContent.includes('Done, it is in')"):

@@ -15,7 +15,7 @@ from tubwater.advice.senses import told_of, worst_of
 from tubwater.belief import Belief, Observer, Products
 from tubwater.chemistry import INDEX, KG_PER_LITRE, MG_PER_MOL, FrozenBuffer, freeze
 from tubwater.dynamics import Rates, TubState
-from tubwater.facts import Guideline, Limits, Role, Substance, defaults, substances
+from tubwater.facts import Guideline, Limits, Role, Substance, defaults, interferences, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import standard_value, suffers
 from tubwater.tub import (
@@ -46,6 +46,7 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+_DYE = "phenol-red-high-halogen"
 _BLEACHING_HOURS = 6.0  # a zero this soon after a big dose is bleached colour (judgement)
 _NOTHING = 0.3  # of the limit: a reading below that is next to nothing (judgement)
 _WHOLE = 0.9  # of the water out is all of it (judgement)
@@ -319,14 +320,14 @@ class Situation:
 
     def colour_misleads(self, reading: Reading) -> bool:
         """Whether a pH was read by a colour that counts for nothing here; an electrode has none."""
-        return self._colour_spoiled and suffers(reading, "phenol-red-high-halogen")
+        return self._colour_spoiled and suffers(reading, _DYE)
 
     @cached_property
     def _colour_spoiled(self) -> bool:
         """Much sanitizer, or a purple colour."""
         newest = self.readings(self.sanitizer_quantity)[:1]
         high = [r for r in newest if not self._before_this_water(r.at)]
-        strong = bool(high) and max(self.standard(high[0])) > 10.0
+        strong = bool(high) and max(self.standard(high[0])) > interferences()[_DYE].onset
         return strong or Sign.PURPLE_INDICATOR in self.noticed.signs
 
     def _bleached(self, reading: Reading) -> bool:

@@ -15,6 +15,7 @@ __all__ = ["Standing", "as_typed", "number_of", "time_of"]
 _YEARS = range(1970, 3000)  # near the ends of the calendar no day can be added or taken away
 
 _TYPED_AS: Mapping[str, tuple[str, str]] = {  # what a use case calls it -> where the parser keeps it, the option
+    "away_until": ("away_until", "--away-until"),
     "horizon_days": ("days", "--days"),
     "days": ("days", "--days"),
     "weeks": ("weeks", "--weeks"),

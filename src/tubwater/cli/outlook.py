@@ -46,13 +46,12 @@ def scenario_of(words: argparse.Namespace, now: datetime) -> Scenario:
     Raises:
         InputError: a time or a number that cannot be meant.
     """
-    away_from, away_until = _away(words, now)
     return Scenario(
         party_at=_party(words, now),
         party_people=number_of("--party-people", words.party_people, 0.0),
         party_minutes=number_of("--party-minutes", words.party_minutes, 60.0),
-        away_from=away_from,
-        away_until=away_until,
+        away_from=_moment("--away-from", words.away_from, now, words),
+        away_until=_moment("--away-until", words.away_until, now),
         opening=number_of("--opening", words.opening, None),
         tablets=number_of("--tablets", words.tablets, None),
         test_now=words.test or "",
@@ -63,14 +62,6 @@ def _party(words: argparse.Namespace, now: datetime) -> datetime | None:
     if words.party_at and len(words.party_at.strip()) <= _DAY_ALONE:
         raise InputError.one("--party-at", words.party_at, f"a time such as {_EXAMPLE}")
     return _moment("--party-at", words.party_at, now, words)
-
-
-def _away(words: argparse.Namespace, now: datetime) -> tuple[datetime | None, datetime | None]:
-    begins = _moment("--away-from", words.away_from, now, words)
-    ends = _moment("--away-until", words.away_until, now)
-    if begins and ends and ends <= begins:
-        raise InputError.one("--away-until", words.away_until, f"a time after --away-from ({words.away_from})")
-    return begins, ends
 
 
 def _moment(option: str, text: str | None, now: datetime, words: argparse.Namespace | None = None) -> datetime | None:

@@ -294,7 +294,7 @@ function leave() {
   location.assign(anew);
 }
 
-function shown(working) { place.toggleAttribute("data-working", working); }
+function works(on) { place.toggleAttribute("data-working", on); }
 
 addEventListener("submit", async (event) => {
   const form = event.target;
@@ -303,10 +303,10 @@ addEventListener("submit", async (event) => {
   event.preventDefault();
   if (busy || leaving) return;
   busy = true;
-  shown(true);
+  works(true);
   try { await answered(form, event.submitter); } finally {
     busy = false;
-    shown(leaving);
+    works(leaving);
   }
 });
 
@@ -435,7 +435,7 @@ async function again() {
 setInterval(tick, 250);
 setInterval(goOn, 15e3);
 addEventListener("online", goOn);
-addEventListener("pageshow", () => { leaving = false; shown(busy); tick(); });
+addEventListener("pageshow", () => { leaving = false; works(busy); tick(); });
 document.addEventListener("visibilitychange", again);
 addEventListener("outbox", async (event) => { if (!event.detail.count && (alone || !known)) { try { if ((await reach(api, {}, 4000)).ok) location.assign(anew); } catch { /* later */ } } });
 offerSound();
