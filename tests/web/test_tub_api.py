@@ -96,3 +96,14 @@ def test_a_question_that_cannot_be_meant_is_refused(client: TestClient, tub: str
 def test_a_sign_that_nobody_knows_and_a_tub_that_is_not_there(client: TestClient, tub: str) -> None:
     assert client.get(f"/api/tubs/{tub}/troubles?sign=blue").status_code == 404
     assert client.get("/api/tubs/nowhere/verdict").status_code == 404
+
+
+def test_the_sheet_for_the_owner_hears_no_logbook_a_second_time(
+    client: TestClient, tub: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def again(*_: object) -> None:
+        raise AssertionError("the whole logbook was heard again")
+
+    monkeypatch.setattr("tubwater.services.handout.case_of", again)
+    assert client.get(f"/tubs/{tub}/handout.pdf").status_code == 200
+    assert client.get(f"/api/tubs/{tub}/handout").status_code == 200

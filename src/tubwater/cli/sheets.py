@@ -13,13 +13,22 @@ from tubwater.reports.handout_words import handout_words
 from tubwater.reports.ledger import render_ledger
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
 from tubwater.reports.safety_words import render_safety, safety_words
-from tubwater.services.handout import Contact, handout_of_file
+from tubwater.services.handout import Contact, Handout, handout_of_file
 from tubwater.services.ledger import Ledger, WaterChange, ledger_of_file
 from tubwater.services.safety import safety_sheet
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.units import Dimension, parse_amount
 
-__all__ = ["PAPERS", "handout_answer", "ledger_answer", "ledger_text", "litres_of", "safety_answer", "written"]
+__all__ = [
+    "PAPERS",
+    "handout_answer",
+    "handout_text",
+    "ledger_answer",
+    "ledger_text",
+    "litres_of",
+    "safety_answer",
+    "written",
+]
 
 PAPERS = {"a4": Paper.A4, "letter": Paper.LETTER}
 
@@ -55,13 +64,18 @@ def litres_of(text: str | None, file: TubFile) -> float | None:
 
 
 def handout_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
+    """The sheet for the owner of a keeper's file; see ``handout_text``."""
+    return handout_text(words, handout_of_file(file, now, words.seed), units)
+
+
+def handout_text(words: argparse.Namespace, handout: Handout, units: UnitSystem) -> str:
     """The sheet for the owner; with ``--out`` as PDF, with ``--label`` the label for the cabinet.
 
     Raises:
         InputError: the file cannot be written.
     """
     contact = Contact(words.keeper, words.phone, words.address)
-    said = handout_words(handout_of_file(file, now, words.seed), contact, units)
+    said = handout_words(handout, contact, units)
     if words.out:
         made = label_pdf if words.label else handout_pdf
         return written(words.out, made(said, PAPERS[words.paper]))

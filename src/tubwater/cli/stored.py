@@ -10,7 +10,7 @@ from datetime import datetime
 from tubwater.cli.answers import about_words, now_of, plan_text, verdict_text, water_text
 from tubwater.cli.options import Standing
 from tubwater.cli.outlook import days_ahead, outlook_text, scenario_of
-from tubwater.cli.sheets import handout_answer, ledger_text, litres_of
+from tubwater.cli.sheets import handout_text, ledger_text, litres_of
 from tubwater.cli.trouble import trouble_of_tub
 from tubwater.cli.tubs import refuse_of_a_file
 from tubwater.cli.upkeep import calendar_text, days_of, due_text, shelf_text, weeks_of
@@ -67,7 +67,7 @@ class _Asked:
         if words.command == "ledger":
             return ledger_text(words, *self.answers.ledger(tub, litres_of(words.change, file)), units)
         if words.command == "handout":
-            return handout_answer(words, file, self.now, units)
+            return handout_text(words, self.answers.handout(tub), units)
         if words.command == "outlook":
             ahead = self.answers.outlook(tub, days_ahead(words), scenario_of(words, self.now))
             return outlook_text(words, ahead, units)

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.services.advise import WaterReport, water_of
+from tubwater.services.handout import Handout, handout_of
 from tubwater.services.keeping import Keeping
 from tubwater.services.learned import Change, Learned, changes_of, learned_of
 from tubwater.services.ledger import Ledger, WaterChange, ledger_of, water_change
@@ -100,6 +101,11 @@ class Answers:
         if litres is None:
             return found, None
         return found, self._once(tub, ("change", tub, litres), lambda case: water_change(case, litres))
+
+    def handout(self, tub: str) -> Handout:
+        """The sheet for the owner."""
+        wishes = Wishes(days=self.keeping.file(tub).visit.days_until_next)
+        return self._once(tub, ("handout", tub, wishes), lambda case: handout_of(case, wishes))
 
     def learned(self, tub: str) -> tuple[Learned, tuple[Change, ...]]:
         """What was learned of the tub, and what seems to have changed."""

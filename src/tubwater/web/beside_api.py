@@ -8,7 +8,6 @@ from fastapi import APIRouter, Path, Request
 from pydantic import BaseModel, Field
 
 from tubwater.errors import InputError
-from tubwater.services.handout import handout_of_file
 from tubwater.services.happened import all_happened, find_happened, happened_body, settled_body
 from tubwater.services.kits import BESIDE_A_TUB, asked_of, wait_seconds
 from tubwater.services.looks import SEEN_AT_EACH_TEST, standing_signs
@@ -126,9 +125,7 @@ def settle(request: Request, desk: Here, tub: Name, id: Name, sent: SettledBody)
 @router.get("/handout")
 def handout(desk: Here, tub: Name) -> dict[str, Any]:
     """The sheet for the owner as data; the same to print is at ``pdf``, the label for the cabinet at ``label``."""
-    file = desk.keeping.file(tub)
-    found = desk.answers.besides(tub, "handout", lambda: handout_of_file(file, desk.now()))
-    return {**as_data(found), "pdf": f"/tubs/{tub}/handout.pdf", "label": f"/tubs/{tub}/label.pdf"}
+    return {**as_data(desk.answers.handout(tub)), "pdf": f"/tubs/{tub}/handout.pdf", "label": f"/tubs/{tub}/label.pdf"}
 
 
 @router.get("/safety")

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from tubwater.reports.handout_words import handout_words
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
 from tubwater.reports.safety_words import safety_words
-from tubwater.services.handout import Contact, handout_of_file
+from tubwater.services.handout import Contact
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
 from tubwater.services.safety import safety_sheet
 from tubwater.services.tubfile import TubFile
@@ -100,7 +100,7 @@ def _owner_words(request: Request, desk: Desk, tub: str) -> dict[str, Any]:
     home: Home | None = request.app.state.home
     file, addresses = desk.keeping.file(tub), home.addresses() if home else ()
     contact = Contact(address=f"{addresses[0]}/tubs/{tub}" if addresses else "")
-    return handout_words(handout_of_file(file, desk.now()), contact, file.units)
+    return handout_words(desk.answers.handout(tub), contact, file.units)
 
 
 def _file(request: Request, desk: Desk, tub: str) -> TubFile | None:
