@@ -14,7 +14,7 @@ from tubwater.services.lookup import all_substances
 from tubwater.tub import Sanitizer
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import page, say
+from tubwater.web.show import kept_page, page, say
 
 __all__ = ["POTS", "begin", "first", "router"]
 
@@ -70,14 +70,16 @@ def _pot(key: str) -> dict[str, Any]:
 
 
 def _form(request: Request, desk: Desk, sent: Sent | None = None, error: InputError | None = None) -> HTMLResponse:
-    known = {s.key: text_of("substance", s.key) for s in all_substances()}
-    values = {
-        "sanitizers": [str(s) for s in Sanitizer],
-        "kits": _KITS,
-        "pots": [(key, known[key]) for key in POTS if key in known],
-        "sent": {name: sent.text(name) if sent else "" for name in ("name", "litres", "sanitizer", "method")},
-        "chosen": sent.all("pot") if sent else [],
-        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-        "problems": error.problems if error else (),
-    }
-    return page(request, "first.html", values, 422 if error else 200)
+    def values() -> dict[str, Any]:
+        known = {s.key: text_of("substance", s.key) for s in all_substances()}
+        return {
+            "sanitizers": [str(s) for s in Sanitizer],
+            "kits": _KITS,
+            "pots": [(key, known[key]) for key in POTS if key in known],
+            "sent": {name: sent.text(name) if sent else "" for name in ("name", "litres", "sanitizer", "method")},
+            "chosen": sent.all("pot") if sent else [],
+            "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+            "problems": error.problems if error else (),
+        }
+
+    return page(request, "first.html", values(), 422) if error else kept_page(request, "first.html", (), values)

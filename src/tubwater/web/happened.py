@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
@@ -12,7 +14,7 @@ from tubwater.services.ports import Kind
 from tubwater.tub import Reason, Sign
 from tubwater.web.desk import Here
 from tubwater.web.forms import SentForm
-from tubwater.web.show import explain, page
+from tubwater.web.show import explain, kept_page
 
 __all__ = ["choose", "first_steps", "note", "router", "settle"]
 
@@ -22,16 +24,13 @@ router = APIRouter(include_in_schema=False)
 @router.get("/tubs/{tub}/happened")
 def choose(request: Request, desk: Here, tub: str) -> HTMLResponse:
     """What happened, and what of it still stands."""
-    file = desk.keeping.file(tub)
-    standing = [str(s) for s in standing_signs(file.events) - SEEN_AT_EACH_TEST]
-    values = {
-        "tub": tub,
-        "file": file,
-        "kinds": tuple(all_happened().values()),
-        "standing": sorted(standing),
-        "key": desk.keeping.names.fresh(),
-    }
-    return page(request, "happened.html", values)
+    file = desk.file(tub)
+
+    def values() -> dict[str, Any]:
+        standing = [str(s) for s in standing_signs(file.events) - SEEN_AT_EACH_TEST]
+        return {"tub": tub, "file": file, "kinds": tuple(all_happened().values()), "standing": sorted(standing)}
+
+    return kept_page(request, "happened.html", (file,), values)
 
 
 @router.post("/tubs/{tub}/happened")
@@ -46,16 +45,13 @@ def note(request: Request, desk: Here, tub: str, sent: SentForm) -> RedirectResp
 @router.get("/tubs/{tub}/happened/{what}")
 def first_steps(request: Request, desk: Here, tub: str, what: str) -> HTMLResponse:
     """The first steps, in order."""
-    found, file = find_happened(what), desk.keeping.file(tub)
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "what": found,
-        "basis": explain(Reason("", basis=found.basis)),
-        "verdict": desk.answers.verdict(tub),
-    }
-    return page(request, "first_steps.html", values)
+    found, file, verdict = find_happened(what), desk.file(tub), desk.answers.verdict(tub)
+
+    def values() -> dict[str, Any]:
+        basis = explain(Reason("", basis=found.basis))
+        return {"tub": tub, "file": file, "units": file.units, "what": found, "basis": basis, "verdict": verdict}
+
+    return kept_page(request, "first_steps.html", (file, verdict), values)
 
 
 @router.post("/tubs/{tub}/settled")

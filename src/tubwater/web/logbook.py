@@ -150,23 +150,28 @@ def _numeric(values: list[Any]) -> bool:
 def _entry(
     request: Request, desk: Desk, tub: str, line: Line, sent: Sent | None = None, error: InputError | None = None
 ) -> HTMLResponse:
-    file = desk.keeping.file(tub)
-    (shown,) = shown_lines(desk, [line], file.units)
-    fields = {key: sent.text(key) if sent else _text(value, key) for key, value in line.body.items() if key != "at"}
-    stored = line.stored
-    values = {
-        "tub": tub,
-        "file": file,
-        "line": shown,
-        "fields": fields,
-        "methods": BESIDE_A_TUB,
-        "first": {key: _text(value, key) for key, value in stored.entry.body.items() if key != "at"},
-        "recorded": desk.local(stored.recorded),
-        "by": desk.called(stored.entry.source.actor, stored.entry.source.device),
-        "key": desk.keeping.names.fresh(),
-        "problems": error.problems if error else (),
-    }
-    return page(request, "entry.html", values, 422 if error else 200)
+    file, stored = desk.file(tub), line.stored
+    by = desk.called(stored.entry.source.actor, stored.entry.source.device)
+
+    def values() -> dict[str, Any]:
+        (shown,) = shown_lines(desk, [line], file.units)
+        body = {key: value for key, value in line.body.items() if key != "at"}
+        return {
+            "tub": tub,
+            "file": file,
+            "line": shown,
+            "fields": {key: sent.text(key) if sent else _text(value, key) for key, value in body.items()},
+            "methods": BESIDE_A_TUB,
+            "first": {key: _text(value, key) for key, value in stored.entry.body.items() if key != "at"},
+            "recorded": desk.local(stored.recorded),
+            "by": by,
+            "key": desk.keeping.names.fresh(),
+            "problems": error.problems if error else (),
+        }
+
+    return (
+        page(request, "entry.html", values(), 422) if error else kept_page(request, "entry.html", (file,), values, by)
+    )
 
 
 def _add_form(
@@ -174,21 +179,24 @@ def _add_form(
 ) -> HTMLResponse:
     if kind not in _NEW:
         raise InputError.one("kind", str(kind), f"one of {', '.join(_NEW)}")
-    file = desk.keeping.file(tub)
-    values = {
-        "tub": tub,
-        "file": file,
-        "kind": str(kind),
-        "fields": {key: sent.text(key) if sent else "" for key in _NEW[kind]},
-        "products": _offered(file.shelf, kind),
-        "tasks": _tasks(regular_care()),
-        "rare": _tasks(task for task in kinds("care") if task not in (*regular_care(), "all")),
-        "reasons": [str(why) for why in ClosedWhy],
-        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-        "sent_at": sent.text("at") if sent else "",
-        "problems": error.problems if error else (),
-    }
-    return page(request, "add.html", values, 422 if error else 200)
+    file = desk.file(tub)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "kind": str(kind),
+            "fields": {key: sent.text(key) if sent else "" for key in _NEW[kind]},
+            "products": _offered(file.shelf, kind),
+            "tasks": _tasks(regular_care()),
+            "rare": _tasks(task for task in kinds("care") if task not in (*regular_care(), "all")),
+            "reasons": [str(why) for why in ClosedWhy],
+            "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+            "sent_at": sent.text("at") if sent else "",
+            "problems": error.problems if error else (),
+        }
+
+    return page(request, "add.html", values(), 422) if error else kept_page(request, "add.html", (file,), values)
 
 
 def _tasks(keys: Iterable[str]) -> list[tuple[str, str]]:

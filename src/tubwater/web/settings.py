@@ -63,17 +63,23 @@ def volume(request: Request, desk: Here, tub: str) -> HTMLResponse:
         found = None if only_chosen else litres_by(way, sent)
     except InputError as error:
         problems = error.problems
-    values = {
-        "tub": tub,
-        "file": desk.keeping.file(tub),
-        "way": way if way in _WAYS else "meter",
-        "ways": _WAYS,
-        "found": found,
-        "why": explain(Reason("", basis=found.why)) if found else "",
-        "given": {name: sent.text(name) for name in sent.names()},
-        "problems": problems,
-    }
-    return page(request, "volume.html", values, 422 if problems else 200)
+    file = desk.file(tub)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "way": way if way in _WAYS else "meter",
+            "ways": _WAYS,
+            "found": found,
+            "why": explain(Reason("", basis=found.why)) if found else "",
+            "given": {name: sent.text(name) for name in sent.names()},
+            "problems": problems,
+        }
+
+    return (
+        page(request, "volume.html", values(), 422) if problems else kept_page(request, "volume.html", (file,), values)
+    )
 
 
 def litres_by(way: str, sent: Sent) -> Litres:

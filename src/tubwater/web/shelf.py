@@ -12,11 +12,11 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from tubwater.errors import InputError
 from tubwater.reports.text import text_of
 from tubwater.services.lookup import all_substances
-from tubwater.services.ports import Kind
+from tubwater.services.ports import Kind, Stored
 from tubwater.services.safety import never_mix
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = ["MEASURES", "PACKAGE", "change", "product_form", "product_of", "router", "shelf"]
 
@@ -29,17 +29,20 @@ _NEW = "new"
 @router.get("/tubs/{tub}/shelf")
 def shelf(request: Request, desk: Here, tub: str) -> HTMLResponse:
     """Everything on the shelf, and what of it never meets."""
-    file = desk.keeping.file(tub)
-    values = {
-        "tub": tub,
-        "file": file,
-        "units": file.units,
-        "names": {s.key: text_of("substance", s.key) for s in all_substances()},
-        "refusals": {s.key: s.refusal(file.tub.sanitizer) for s in all_substances()},
-        "never": never_mix(file.shelf),
-        "questions": file.questions,
-    }
-    return page(request, "shelf.html", values)
+    file = desk.file(tub)
+
+    def values() -> dict[str, Any]:
+        return {
+            "tub": tub,
+            "file": file,
+            "units": file.units,
+            "names": {s.key: text_of("substance", s.key) for s in all_substances()},
+            "refusals": {s.key: s.refusal(file.tub.sanitizer) for s in all_substances()},
+            "never": never_mix(file.shelf),
+            "questions": file.questions,
+        }
+
+    return kept_page(request, "shelf.html", (file,), values)
 
 
 @router.get("/tubs/{tub}/shelf/{number}")
@@ -96,7 +99,10 @@ def _counted(desk: Desk, sent: Sent) -> dict[str, str]:
 
 
 def _products(desk: Desk, tub: str) -> list[dict[str, Any]]:
-    newest = desk.keeping.newest(tub, Kind.SHELF)
+    return _listed(desk.keeping.newest(tub, Kind.SHELF))
+
+
+def _listed(newest: Stored | None) -> list[dict[str, Any]]:
     return [dict(product) for product in newest.entry.body.get("product", [])] if newest else []
 
 
@@ -111,19 +117,25 @@ def _place(number: str, products: list[dict[str, Any]]) -> int:
 def _form(
     request: Request, desk: Desk, tub: str, number: str, sent: Sent | None = None, error: InputError | None = None
 ) -> HTMLResponse:
-    products, file = _products(desk, tub), desk.keeping.file(tub)
+    file, newest = desk.file(tub), desk.keeping.newest(tub, Kind.SHELF)
+    products = _listed(newest)
     place = _place(number, products)
-    shown: Mapping[str, Any] = product_of(sent) if sent else products[place] if place < len(products) else {}
-    newest = desk.keeping.newest(tub, Kind.SHELF)
-    values = {
-        "tub": tub,
-        "file": file,
-        "number": number,
-        "product": defaultdict(str, shown),
-        "measure": "scales" if shown.get("scales") else next((m for m in MEASURES if m in shown), "scoop"),
-        "substances": [(s.key, text_of("substance", s.key)) for s in all_substances()],
-        "after": newest.entry.id if newest else "",
-        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-        "problems": error.problems if error else (),
-    }
-    return page(request, "product.html", values, 422 if error else 200)
+    after = newest.entry.id if newest else ""
+
+    def values() -> dict[str, Any]:
+        shown: Mapping[str, Any] = product_of(sent) if sent else products[place] if place < len(products) else {}
+        return {
+            "tub": tub,
+            "file": file,
+            "number": number,
+            "product": defaultdict(str, shown),
+            "measure": "scales" if shown.get("scales") else next((m for m in MEASURES if m in shown), "scoop"),
+            "substances": [(s.key, text_of("substance", s.key)) for s in all_substances()],
+            "after": after,
+            "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+            "problems": error.problems if error else (),
+        }
+
+    if not error:
+        return kept_page(request, "product.html", (file,), values, after)
+    return page(request, "product.html", values(), 422)

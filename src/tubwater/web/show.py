@@ -42,6 +42,7 @@ __all__ = ["around", "explain", "foreign", "kept_page", "markup", "page", "say"]
 _STAMP = Markup("<!--stamp-->")  # where the time stands in a page that was drawn before
 _KEY = Markup("<!--key-->")  # where a form's own key stands in it
 _NOW = Markup("<!--now-->")  # where the very moment stands in it, for timers
+_LATEST = Markup("<!--latest-->")  # where the minute stands in it, the latest at which something can have happened
 _GAP = re.compile(
     r"(?:(?<=[\d¼½¾])|(?<=\d h)|(?<=\d Std\.)|(?<=\bpH)|(?<=\babout)|(?<=\betwa)|(?<=\bSteps:)|(?<=\bSchritte:))"
     r" (?=[\d%a-zA-Z°µ¼½¾])"
@@ -67,7 +68,7 @@ def markup(request: Request, template: str, values: Mapping[str, Any] | None = N
     now = desk.now()
     common = {"now": now, "local": desk.local, "units": UnitSystem.METRIC, "path": request.url.path}
     common |= {"language": language(), "languages": tuple(Language), "here": _here(request), "stamp": _stamp(now)}
-    common |= {"instant": now.isoformat()}
+    common |= {"instant": now.isoformat(), "latest": _minute(now)}
     return _templates().get_template(template).render({**common, **(values or {})})
 
 
@@ -80,20 +81,26 @@ def kept_page(
 ) -> HTMLResponse:
     """A page that says nothing but what its address asks of the answers ``of``: it is drawn once for them.
 
-    ``also`` is what it depends on beside them; the time at its head, the ``instant`` of its timers and the ``key`` of
-    its forms are always those of the request.
+    ``also`` is what it depends on beside them; the time at its head, the ``instant`` of its timers, the ``latest`` time
+    and the ``key`` of its forms are always those of the request.
     """
     desk = desk_of(request)
-    named, fresh = (template, _here(request), language(), also), {"stamp": _STAMP, "instant": _NOW, "key": _KEY}
+    named = (template, _here(request), language(), also)
+    fresh = {"stamp": _STAMP, "instant": _NOW, "latest": _LATEST, "key": _KEY}
     text = desk.drawn.once(named, of, lambda: markup(request, template, {**values(), **fresh}))
     now = desk.now()
-    text = text.replace(_STAMP, _stamp(now), 1).replace(_NOW, now.isoformat())
+    text = text.replace(_STAMP, _stamp(now), 1).replace(_NOW, now.isoformat()).replace(_LATEST, _minute(now))
     return HTMLResponse(text.replace(_KEY, desk.keeping.names.fresh()))
 
 
 def _stamp(now: datetime) -> Markup:
     """The time at the head of a page."""
     return Markup(f'<time datetime="{now.isoformat(timespec="minutes")}">{escape(moment(now))}</time>')
+
+
+def _minute(now: datetime) -> str:
+    """A time as a field of a form has it."""
+    return f"{now:%Y-%m-%dT%H:%M}"
 
 
 def _here(request: Request) -> str:

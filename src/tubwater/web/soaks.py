@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -14,7 +15,7 @@ from tubwater.services.tubfile import TubFile
 from tubwater.tub import Dosed, Plan, Soaked
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm, moment_of
-from tubwater.web.show import page
+from tubwater.web.show import kept_page, page
 
 __all__ = ["answer_of", "dosed", "got_out", "got_out_form", "router", "soak_answer"]
 
@@ -92,14 +93,17 @@ def _answer(desk: Desk, file: TubFile, plan: Plan, people: float, minutes: float
 def _form(
     request: Request, desk: Desk, tub: str, sent: Sent | None = None, error: InputError | None = None
 ) -> HTMLResponse:
-    file = desk.keeping.file(tub)
-    usual = (file.tub.people_per_soak or 2.0, file.tub.minutes_per_soak or 30.0)
-    values = {
-        "tub": tub,
-        "file": file,
-        "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-        "people": sent.text("people") if sent else f"{usual[0]:g}",
-        "minutes": sent.text("minutes") if sent else f"{usual[1]:g}",
-        "problems": error.problems if error else (),
-    }
-    return page(request, "out.html", values, 422 if error else 200)
+    file = desk.file(tub)
+
+    def values() -> dict[str, Any]:
+        usual = (file.tub.people_per_soak or 2.0, file.tub.minutes_per_soak or 30.0)
+        return {
+            "tub": tub,
+            "file": file,
+            "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
+            "people": sent.text("people") if sent else f"{usual[0]:g}",
+            "minutes": sent.text("minutes") if sent else f"{usual[1]:g}",
+            "problems": error.problems if error else (),
+        }
+
+    return page(request, "out.html", values(), 422) if error else kept_page(request, "out.html", (file,), values)
