@@ -1,13 +1,15 @@
 """The rules that nothing may break, over many random logbooks: how often each was at stake, and how often broken.
 
-Standalone: `python bench/rules.py --examples 100000` (answers, three to a logbook), `--seed`, `--workers`; Ctrl-C ends
-it with the counts so far, so that a long run can be gathered in parts, by seeds.
+Standalone: `python bench/rules.py --examples 100000` (answers, three to a logbook), `--seed`, `--workers`. The whole
+takes hours: with `--into counts.jsonl` the counts of each seed are kept as they come, a run that is ended and begun again
+goes on at the first seed that is not there, and what is printed is of all of them.
 The answers come from the same generator and the same rules as the test of the check command.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import sys
 import time
@@ -61,17 +63,19 @@ def batch(seed: int, answers: int) -> Counter[str]:
     return counts
 
 
-def counted(examples: int, seed: int, workers: int) -> Counter[str]:
+def counted(examples: int, seed: int, workers: int, into: Path | None = None) -> Counter[str]:
     """Counts over ``examples`` answers, shared among processes, with progress on standard error; interrupted, it
     counts what is there."""
-    total: Counter[str] = Counter()
-    begun, batches = time.perf_counter(), -(-examples // _BATCH)
-    pool = ProcessPoolExecutor(workers)
+    kept = _kept(into)
+    total = sum(kept.values(), Counter[str]())
+    seeds = [one for one in range(seed, seed + -(-examples // _BATCH)) if one not in kept]
+    begun, pool = time.perf_counter(), ProcessPoolExecutor(workers)
     try:
-        for n, found in enumerate(pool.map(batch, range(seed, seed + batches), [_BATCH] * batches), 1):
+        for n, (one, found) in enumerate(zip(seeds, pool.map(batch, seeds, [_BATCH] * len(seeds)), strict=True), 1):
             total += found
+            _keep(into, one, found)
             minutes = (time.perf_counter() - begun) / 60.0
-            left = minutes / n * (batches - n)
+            left = minutes / n * (len(seeds) - n)
             say = f"\r{total['answers']:,} of {examples:,} answers, {minutes:.1f} min, {left:.0f} to go "
             print(say, end="", file=sys.stderr, flush=True)
     except KeyboardInterrupt:
@@ -79,6 +83,18 @@ def counted(examples: int, seed: int, workers: int) -> Counter[str]:
     pool.shutdown(wait=False, cancel_futures=True)
     print(file=sys.stderr)
     return total
+
+
+def _kept(into: Path | None) -> dict[int, Counter[str]]:
+    """Counts that were kept, by seed."""
+    lines = into.read_text().splitlines() if into and into.exists() else []
+    return {line["seed"]: Counter(line["counts"]) for line in map(json.loads, lines)}
+
+
+def _keep(into: Path | None, seed: int, found: Counter[str]) -> None:
+    if into:
+        with into.open("a") as file:
+            file.write(json.dumps({"seed": seed, "counts": found}) + "\n")
 
 
 def run() -> list[tuple[str, str]]:
@@ -95,8 +111,9 @@ def main() -> int:
     ask.add_argument("--examples", type=int, default=100_000)
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    ask.add_argument("--into", type=Path, help="where the counts of each seed are kept, to go on another time")
     wanted = ask.parse_args()
-    total = counted(wanted.examples, wanted.seed, wanted.workers)
+    total = counted(wanted.examples, wanted.seed, wanted.workers, wanted.into)
     for name, count in sorted(total.items()):
         print(f"{count:>9,}  {name}")
     return int(any(name.startswith("BROKEN") for name in total))
