@@ -1,8 +1,8 @@
 """The rules that nothing may break, over many random logbooks: how often each was at stake, and how often broken.
 
 Standalone: `python bench/rules.py --examples 100000` (answers, three to a logbook), `--seed`, `--workers`. The whole
-takes hours: with `--into counts.jsonl` the counts of each seed are kept as they come, a run that is ended and begun again
-goes on at the first seed that is not there, and what is printed is of all of them.
+takes hours: with `--into counts.jsonl` the counts of each seed are kept as they come, a run that is ended and begun
+again goes on at the first seed that is not there, and what is printed is of all of them.
 The answers come from the same generator and the same rules as the test of the check command.
 """
 
