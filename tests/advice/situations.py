@@ -9,12 +9,12 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from advice.purpose_scenes import BOTH, CHLORINE, GOOD, MEMBERS, WOOD, about, chlorine_test
+from advice.purpose_scenes import BOTH, CHLORINE, GOOD, INFLATABLE, MEMBERS, WOOD, about, chlorine_test
 from advice.scenes import CLEAR, FULL_SHELF, NOW, SHELF, TUB, a_test, filled_tub, reading
 from tubwater.advice import Occasion, Wishes
 from tubwater.facts import Quantity
 from tubwater.services import plan_for
-from tubwater.tub import Clarity, Dosed, Drained, Event, Noticed, Plan, Shelf, Sign, Step, StepKind
+from tubwater.tub import Answer, Clarity, Dosed, Drained, Event, Noticed, Plan, Shelf, Sign, Soaked, Step, StepKind
 from tubwater.tub import Tested as Readings
 
 __all__ = ["Scene", "plan_of", "said_by", "scenes", "taken"]
@@ -30,6 +30,7 @@ class Scene:
     steps: tuple[str, ...]
     because: tuple[str, ...]
     about: str = ""
+    procedure: str = ""
     never: tuple[str, ...] = ()
     said: Mapping[str, float] = field(default_factory=dict)
     given: Mapping[str, str] = field(default_factory=dict)
@@ -87,8 +88,19 @@ def _titrated(bromine: float, ph: float, alkalinity: float) -> tuple[Event, ...]
     return CLEAR, Readings(NOW, (*rows, reading(Quantity.TOTAL_ALKALINITY, alkalinity, "drop-titration")))
 
 
-def _saw(sign: Sign) -> tuple[Event, ...]:
-    return Noticed(NOW, Clarity.CLEAR, frozenset((sign,))), a_test(4.0, 7.5, 90.0, "photometer")
+def _saw(*signs: Sign) -> tuple[Event, ...]:
+    return Noticed(NOW, Clarity.CLEAR, frozenset(signs)), a_test(4.0, 7.5, 90.0, "photometer")
+
+
+def _saw_in_chlorine(sign: Sign) -> tuple[Event, ...]:
+    return Noticed(NOW, Clarity.CLEAR, frozenset((sign,))), chlorine_test(4.0, 7.5)
+
+
+def _murky_since_a_shock(product: str, test: Readings) -> tuple[Event, ...]:
+    """Murky a day ago, shocked at once, and murky still."""
+    then = NOW - timedelta(hours=25)
+    looks = [Noticed(at, Clarity.CLOUDY, unlogged_soak=Answer.NO) for at in (then, NOW)]
+    return looks[0], Dosed(then + timedelta(minutes=5), product, 60.0), looks[1], test
 
 
 def _without(*names: str) -> Shelf:
@@ -99,6 +111,7 @@ KNOWN = filled_tub(calcium_hardness=140.0, total_alkalinity=110.0, ph=7.5)
 LOST = _read(0.0, 7.5, 90.0)
 TUBS = {
     "wood": WOOD,
+    "inflatable": INFLATABLE,
     "chlorine": CHLORINE,
     "known": KNOWN,
     "chlorine known": replace(CHLORINE, fill=KNOWN.fill),
@@ -140,7 +153,26 @@ LOGBOOKS: Mapping[str, tuple[Event, ...]] = {
     "vomit": _saw(Sign.VOMIT),
     "animal": _saw(Sign.ANIMAL_OR_FLOOD),
     "contamination": _saw(Sign.CONTAMINATION),
+    "contamination of chlorine": _saw_in_chlorine(Sign.CONTAMINATION),
+    "contamination, nothing read": (Noticed(NOW, Clarity.CLEAR, frozenset((Sign.CONTAMINATION,))),),
     "illness": _saw(Sign.ILLNESS),
+    "slime": _saw(Sign.SLIME),
+    "slime of chlorine": _saw_in_chlorine(Sign.SLIME),
+    "suction cover": _saw(Sign.SUCTION_COVER_MISSING),
+    "suction cover of chlorine": _saw_in_chlorine(Sign.SUCTION_COVER_MISSING),
+    "suction cover, lost": (Noticed(NOW, Clarity.CLEAR, frozenset((Sign.SUCTION_COVER_MISSING,))), LOST[1]),
+    "tripped": _saw(Sign.PROTECTION_TRIPPED),
+    "tripped, slime": _saw(Sign.PROTECTION_TRIPPED, Sign.SLIME),
+    "pump": _saw(Sign.PUMP_FAILED),
+    "pump of chlorine": _saw_in_chlorine(Sign.PUMP_FAILED),
+    "pump, lost": (Noticed(NOW, Clarity.CLEAR, frozenset((Sign.PUMP_FAILED,))), LOST[1]),
+    "murky since a shock": _murky_since_a_shock("oxidizer", a_test(4.0, 7.5, 90.0, "photometer")),
+    "murky since a shock of chlorine": _murky_since_a_shock("bleach", chlorine_test(4.0, 7.5)),
+    "crowd": (
+        Soaked(NOW - timedelta(hours=4), 4.0, 120.0),
+        Noticed(NOW, Clarity.HAZY, unlogged_soak=Answer.NO),
+        LOST[1],
+    ),
 }
 WISHES = {"named": Wishes(later_by="Robin"), "unknown history": Wishes(occasion=Occasion.UNKNOWN_HISTORY)}
 _GIVEN: Mapping[str, Mapping[str, Any]] = {"tub": TUBS, "shelf": SHELVES, "events": LOGBOOKS, "wishes": WISHES}

@@ -9,17 +9,19 @@ import pytest
 from advice.situations import Scene, plan_of, said_by, scenes, taken
 from tubwater.facts import references
 from tubwater.facts.purposes import purposes
+from tubwater.facts.situations import procedures
 from tubwater.reports.text import kinds
 from tubwater.tub import StepKind
 
 SCENES, PRACTICE, LEAST = scenes(), "common practice", 3
 SITUATIONS = """
 purge and first fill; start-up of bromine; start-up without tablets; before and after a party; after any soak;
-heavy use or murky water; away for a weekend; away for weeks; away for a season; back again;
+heavy use or murky water; murky a day after a shock; away for a weekend; away for weeks; away for a season; back again;
 sanitizer lost, and for how long; residual too high; alkalinity and pH that will not settle; foam; scale;
 corrosive water; metals; smell; skin or eyes; sanitizer never holds; pH keeps rising; contamination;
-positive laboratory result; illness report; chlorine to bromine; bromine to chlorine; winter; mothballing;
-end of life; worn-out water; a tub of unknown history; water out and in, and the power
+positive laboratory result; illness report; slime; a suction cover, a protective device, a pump; chlorine to bromine;
+bromine to chlorine; winter; mothballing; end of life; worn-out water; a tub of unknown history;
+water out and in, and the power
 """
 
 
@@ -31,8 +33,14 @@ def test_every_situation_has_three_scenarios_and_every_scenario_a_situation() ->
     assert len({scene.id for scene in SCENES}) == len(SCENES)
 
 
-def test_every_purpose_is_asked_for_in_some_scenario() -> None:
-    assert set(purposes()) <= {scene.about for scene in SCENES}
+def test_everything_that_can_be_asked_for_is_asked_for_in_three_scenarios() -> None:
+    counted = Counter(scene.about for scene in SCENES)
+    assert {key: counted[key] for key in purposes() if counted[key] < LEAST} == {}
+
+
+def test_every_procedure_answers_three_scenarios() -> None:
+    counted = Counter(scene.procedure for scene in SCENES)
+    assert {key: counted[key] for key in procedures() if counted[key] < LEAST} == {}
 
 
 def test_every_expectation_says_what_it_rests_on_and_names_steps_and_reasons_that_exist() -> None:
@@ -42,6 +50,7 @@ def test_every_expectation_says_what_it_rests_on_and_names_steps_and_reasons_tha
         assert scene.steps and scene.because, scene.id
         assert {*scene.steps, *scene.never} <= steps, scene.id
         assert set(scene.because) <= set(kinds("reason")), scene.id
+        assert not scene.procedure or scene.procedure in procedures(), scene.id
 
 
 @pytest.mark.parametrize("scene", SCENES, ids=lambda scene: scene.id)
@@ -53,3 +62,4 @@ def test_a_situation_gets_the_steps_and_the_reasons_that_are_expected(scene: Sce
     assert not set(scene.never) & set(steps)
     assert set(scene.because) <= said_by(plan)
     assert plan.fit_when
+    assert scene.procedure in ("", plan.situation)
