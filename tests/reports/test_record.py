@@ -12,13 +12,16 @@ from openpyxl import load_workbook
 
 from reports.sheets import FONTS, letters, texts_of
 from tubwater.facts.record import Germ, record_rules
+from tubwater.reports.language import Language, speaking
 from tubwater.reports.printed import Paper, record_pdf, sheet_pictures
 from tubwater.reports.record import record_table, record_xlsx, render_record
+from tubwater.reports.record_lines import entry_line
 from tubwater.reports.record_words import record_words
 from tubwater.reports.text import kinds
 from tubwater.services.record import Noted, record_of_file
 from tubwater.services.tubfile import parse_table
-from tubwater.tub import Soaked
+from tubwater.tub import OxidantScale, Quantity, Reading, Soaked
+from tubwater.tub import Tested as Readings
 
 NOW = datetime(2026, 11, 26, 15, tzinfo=UTC)
 FIRST = date(2026, 11, 24)
@@ -86,7 +89,7 @@ def test_a_closure_names_its_limit_and_the_test_that_ended_it() -> None:
         "25 Nov 2026, 08:00",
         "Bromine read 3 mg/L; below 4 mg/L nobody gets in.",
         "25 Nov 2026, 10:00",
-        "25 Nov 2026, 10:00",
+        "25 Nov 2026, 10:00: bromine 5 mg/L as Br2, pH 7.4",
     ]
     assert ["still closed", "no clear sample"] in [row[3].split(", ") for row in WORDS["closures"]["rows"]]
 
@@ -131,10 +134,39 @@ def test_the_table_is_read_back_as_it_was_written() -> None:
     book = load_workbook(io.BytesIO(record_xlsx(WORDS)))
     for name, rows in record_table(WORDS).items():
         read = [[cell.value for cell in row if cell.value is not None] for row in book[name].iter_rows()]
-        assert read == [[text for text in row if text] for row in rows], name
+        assert read == [[said for said in row if said != ""] for row in rows], name
         assert all(cell.data_type in ("s", "n") for row in book[name].iter_rows() for cell in row)
     laboratory = book[WORDS["samples"]["head"]]
     assert laboratory["B2"].value == "=A, 7" and laboratory["B2"].data_type == "s"  # a text and no formula
+
+
+def test_what_was_read_stands_in_the_table_as_numbers_and_what_was_withdrawn_does_not() -> None:
+    page = load_workbook(io.BytesIO(record_xlsx(WORDS)))["Readings"]
+    rows = [tuple(cell.value for cell in row) for row in page.iter_rows(min_row=2)]
+    assert ("2026-11-24", "08:00", "pH", 7.4, None, None, "photometer") in rows
+    assert ("2026-11-25", "09:00", "bromine", "3 to 5", "mg/L", None, "test strip") in rows
+    assert ("2026-11-25", "09:00", "pH", "over 8.4", None, None, "test strip") in rows
+    assert ("2026-11-25", "10:00", "bromine", 5, "mg/L", "as Br2", "photometer") in rows
+    record = record_of_file(parse_table({"tub": {"volume": "1100 L", "sanitizer": "bromine"}}, NOW), NOW, FIRST)
+    test = Readings(at(24, 9), (Reading(Quantity.PH, 7.2, 7.2, "pH", "strip", at(24, 9)),))
+    first = replace(record.days[0], entries=(Noted(at(24, 9), test, withdrawn=True), Noted(at(24, 9), test)))
+    assert len(record_words(replace(record, days=(first,)))["days"][0]["readings"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("speech", "expected"),
+    [
+        (Language.ENGLISH, ("Soak: 1 person, 30 minutes", "Soak: 2 people, 30 minutes", "as Br2", "1 bather in")),
+        (Language.GERMAN, ("Bad: 1 Person, 30 Minuten", "Bad: 2 Personen, 30 Minuten", "als Br2", "1 Person im")),
+    ],
+)
+def test_one_is_told_as_one_and_a_scale_in_the_language(speech: Language, expected: tuple[str, ...]) -> None:
+    read = Reading(Quantity.BROMINE, 4.0, 4.0, "mg/L", "strip", NOW, OxidantScale.AS_BR2)
+    with speaking(speech):
+        lines = [
+            entry_line(said) for said in (Soaked(NOW, 1, 30.0), Soaked(NOW, 2, 30.0), Readings(NOW, (read,), bathers=1))
+        ]
+    assert lines[:2] == list(expected[:2]) and all(words in lines[2] for words in expected[2:])
 
 
 def test_every_sheet_names_its_days_alike_and_none_is_left_without_a_word() -> None:

@@ -12,6 +12,7 @@ from tubwater.reports.wrapped import bullet, wrapped
 __all__ = ["record_table", "record_xlsx", "render_record"]
 
 Words = Mapping[str, Any]
+Cell = str | float
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _WIDEST = 60  # letters of a column
 _MOST_CELL = 32_767  # letters that a cell of a spreadsheet takes
@@ -57,7 +58,7 @@ def _sentence(text: str) -> str:
     return f"({text})" if text else ""
 
 
-def record_table(words: Words) -> dict[str, list[list[str]]]:
+def record_table(words: Words) -> dict[str, list[list[Cell]]]:
     """The pages of a spreadsheet by their names, each with its headings first."""
     days = words["days"]
     day, checks, entries = words["summary"]["columns"][0], words["columns"]["checks"], words["columns"]["entries"]
@@ -70,6 +71,10 @@ def record_table(words: Words) -> dict[str, list[list[str]]]:
         words["columns"]["entered"]: [
             [day, *entries],
             *([d["day"], *row] for d in days for row in d["entries"]["rows"]),
+        ],
+        words["columns"]["read"]: [
+            [day, *words["columns"]["readings"]],
+            *([d["day"], *row] for d in days for row in d["readings"]),
         ],
         words["columns"]["signed"]: [
             [day, words["columns"]["signed"]],
@@ -86,7 +91,7 @@ def record_table(words: Words) -> dict[str, list[list[str]]]:
 
 
 def record_xlsx(words: Words) -> bytes:
-    """The record as XLSX; every cell is a text, so that nothing of it is computed."""
+    """The record as XLSX; what was read is a number, everything else a text, so that nothing of it is computed."""
     from openpyxl import Workbook
 
     book = Workbook(write_only=True)
@@ -97,23 +102,25 @@ def record_xlsx(words: Words) -> bytes:
     return out.getvalue()
 
 
-def _page(book: Any, name: str, rows: Sequence[Sequence[str]]) -> None:
+def _page(book: Any, name: str, rows: Sequence[Sequence[Cell]]) -> None:
     from openpyxl.utils import get_column_letter
 
     page = book.create_sheet(name[:31])
     page.freeze_panes = "A2"
     for column in range(1, max(map(len, rows)) + 1):
-        widest = max((len(row[column - 1]) for row in rows if len(row) >= column), default=0)
+        widest = max((len(str(row[column - 1])) for row in rows if len(row) >= column), default=0)
         page.column_dimensions[get_column_letter(column)].width = min(max(widest, 8), _WIDEST) + 2
     for number, row in enumerate(rows):
-        page.append([_cell(page, text, bold=number == 0) for text in row])
+        page.append([_cell(page, said, bold=number == 0) for said in row])
 
 
-def _cell(page: Any, text: str, bold: bool) -> Any:
+def _cell(page: Any, said: Cell, bold: bool) -> Any:
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Alignment, Font
 
-    made = WriteOnlyCell(page, value=_CONTROL.sub("?", text)[:_MOST_CELL])
+    if isinstance(said, float) or not said:
+        return WriteOnlyCell(page, value=None if said == "" else said)
+    made = WriteOnlyCell(page, value=_CONTROL.sub("?", said)[:_MOST_CELL])
     made.data_type = "s"  # even if it begins with an equals sign
     made.alignment, made.font = Alignment(wrap_text=True, vertical="top"), Font(bold=bold)
     return made

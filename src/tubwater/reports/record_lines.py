@@ -35,7 +35,16 @@ from tubwater.tub import (
     Tested,
 )
 
-__all__ = ["count_words", "entry_line", "found_words", "germ_words", "source_words", "water_words"]
+__all__ = [
+    "count_words",
+    "entry_line",
+    "found_words",
+    "germ_words",
+    "reading_cells",
+    "reading_words",
+    "source_words",
+    "water_words",
+]
 
 
 def entry_line(said: Event | Paper, units: UnitSystem = UnitSystem.METRIC) -> str:
@@ -76,21 +85,40 @@ def _say(kind: str, section: str = "record-entry", units: UnitSystem = UnitSyste
 
 
 def _tested(test: Tested, units: UnitSystem) -> str:
-    readings = ", ".join(_reading(reading, units) for reading in test.readings)
+    readings = ", ".join(reading_words(reading, units) for reading in test.readings)
     methods = ", ".join(dict.fromkeys(method_or(reading.method) for reading in test.readings))
     how = [_say(f"jets-{test.jets.value}")] if test.jets is not Answer.UNKNOWN else []
-    how += [_say("bathers-in", people=test.bathers)] if test.bathers is not None else []
+    how += [_people("bathers-in", test.bathers)] if test.bathers is not None else []
     how += [_say("by-guest")] if test.guest else []
     return ", ".join((_say("tested", method=methods, readings=readings), *how))
 
 
-def _reading(reading: Reading, units: UnitSystem) -> str:
+def _people(kind: str, people: float, **values: Any) -> str:
+    return _say(f"{kind}-one" if people == 1 else kind, people=people, **values)
+
+
+def reading_cells(reading: Reading) -> list[str | float]:
+    """Quantity, value, unit, scale and method as they were read; the value is a number where it was read as one."""
+    plain = reading.low == reading.high
+    return [
+        text_of("quantity", reading.quantity.value),
+        float(reading.low) if plain else _ends(reading, UnitSystem.METRIC, True),
+        "" if reading.quantity is Quantity.PH else reading.unit or quantity_unit(reading.quantity, UnitSystem.METRIC),
+        _scale(reading),
+        text_of("method-name", reading.method),
+    ]
+
+
+def _scale(reading: Reading) -> str:
+    return _say(reading.scale.value) if reading.scale else ""
+
+
+def reading_words(reading: Reading, units: UnitSystem) -> str:
     """As it was read, in the unit of the kit; a temperature in the reader's."""
     own = reading.quantity is not Quantity.TEMPERATURE or reading.unit != "°C"
     value = _ends(reading, units, own)
     unit = "" if reading.quantity is Quantity.PH or not own else reading.unit or quantity_unit(reading.quantity, units)
-    scale = reading.scale.value if reading.scale else ""
-    return _say("reading", quantity=reading.quantity.value, value=value, unit=unit, scale=scale)
+    return _say("reading", quantity=reading.quantity.value, value=value, unit=unit, scale=_scale(reading))
 
 
 def _ends(reading: Reading, units: UnitSystem, own: bool) -> str:
@@ -149,7 +177,7 @@ def _hours(hours: OpeningHours, units: UnitSystem) -> str:
 _LINES: Mapping[type, Callable[[Any, UnitSystem], str]] = {
     Tested: _tested,
     Dosed: _dosed,
-    Soaked: lambda soak, units: _say("soaked", people=soak.people, minutes=soak.minutes),
+    Soaked: lambda soak, units: _people("soaked", soak.people, minutes=soak.minutes),
     Filled: lambda fill, units: _say("filled", units=units, litres="" if fill.litres is None else fill.litres),
     Drained: lambda drain, units: _say("drained", units=units, litres=drain.litres),
     FeederSet: _feeder,

@@ -10,7 +10,15 @@ from typing import Any
 from tubwater.facts import Basis
 from tubwater.facts.record import CheckRule, RecordRules, SampleRule
 from tubwater.reports import units as show
-from tubwater.reports.record_lines import entry_line, found_words, germ_words, source_words, water_words
+from tubwater.reports.record_lines import (
+    entry_line,
+    found_words,
+    germ_words,
+    reading_cells,
+    reading_words,
+    source_words,
+    water_words,
+)
 from tubwater.reports.text import explain, method_or, sentence, text_of, upper_first
 from tubwater.services.accounts import Accounts
 from tubwater.services.papers import found_too_much
@@ -97,6 +105,7 @@ class _Writer:
             "to_come": {"head": self.say("to-come"), "lines": self._to_come(sheet)},
             "checks": self._checks(sheet),
             "entries": self._entries(sheet),
+            "readings": list(self._readings(sheet)),
             "notes": list(self._notes(sheet)),
             "closures": self._closures(sheet.closures),
             "signed": {"head": self.say("signatures"), "lines": list(self._signed(sheet))},
@@ -126,7 +135,11 @@ class _Writer:
         return {
             "checks": [self.say(f"wanted-{name}") for name in ("what", "due", "made", "state")],
             "entries": [self.say(f"entry-{name}") for name in ("time", "what", "by")[: 3 if self._any_named() else 2]],
-            **{name: self.say(f"page-{name}") for name in ("wanted", "entered", "about")},
+            "readings": [
+                self.say("entry-time"),
+                *(self.say(f"read-{name}") for name in ("quantity", "value", "unit", "scale", "method")),
+            ],
+            **{name: self.say(f"page-{name}") for name in ("wanted", "entered", "read", "about")},
             "signed": self.say("signatures"),
         }
 
@@ -182,6 +195,13 @@ class _Writer:
         ]
         return {"head": self.say("entries"), "rows": rows, "none": self.say("entries-none")}
 
+    def _readings(self, sheet: DaySheet) -> Iterator[list[str | float]]:
+        """What was read and stands, one row a reading, for whoever computes with it."""
+        for noted in sheet.entries:
+            if isinstance(noted.said, Tested) and not noted.withdrawn:
+                for reading in noted.said.readings:
+                    yield [f"{self.local(reading.at):%H:%M}", *reading_cells(reading)]
+
     def _any_named(self) -> bool:
         """Whether it is known of any entry who made it: a keeper's file and a logbook without accounts name nobody."""
         return any(noted.by for sheet in self.record.days for noted in sheet.entries)
@@ -196,7 +216,7 @@ class _Writer:
 
     def _notes(self, sheet: DaySheet) -> Iterator[str]:
         if sheet.people:
-            yield self.say("people", people=sheet.people)
+            yield self.say("people-one" if sheet.people == 1 else "people", people=sheet.people)
         if sheet.bathers is not None:
             yield self.say("bathers", bathers=sheet.bathers)
         tests = (n.said for n in sheet.entries if isinstance(n.said, Tested) and not n.withdrawn)
@@ -249,10 +269,17 @@ class _Writer:
         why = sentence(one.reason, self.units)
         settled = self.moment(one.settled) if one.settled else self.say("closure-not-settled")
         settled = f"{settled}: {one.how}" if one.how else settled
-        end = self.moment(one.end) if one.end else self.say("closure-open")
+        end = self._retest(one.end) if one.end else self.say("closure-open")
         if one.of_laboratory:
             end = f"{end}, {self._clear_sample(one)}"
         return [self.moment(one.start), why, settled, end]
+
+    def _retest(self, at: datetime) -> str:
+        """When it was made and, of a day of this record, what it read."""
+        noted = (n for sheet in self.record.days for n in sheet.entries if not n.withdrawn)
+        test = next((n.said for n in noted if isinstance(n.said, Tested) and n.said.at == at), None)
+        read = [reading_words(r, self.units) for r in test.readings if r.quantity in _DOSED] if test else []
+        return ": ".join(part for part in (self.moment(at), ", ".join(read)) if part)
 
     def _clear_sample(self, one: Closure) -> str:
         if one.sample is None:
