@@ -55,7 +55,9 @@ def begin(request: Request, desk: Here, sent: SentForm) -> HTMLResponse | Redire
 
 def _described(sent: Sent) -> dict[str, Any]:
     litres = sent.text("litres")
-    tub = {"name": sent.text("name", "the tub"), "volume": litres if litres[-1:].isalpha() else f"{litres} L"}
+    tub = {"name": sent.text("name", "the tub")}
+    if litres:
+        tub["volume"] = litres if litres[-1:].isalpha() else f"{litres} L"
     if sent.text("sanitizer"):
         tub["sanitizer"] = sent.text("sanitizer")
     return {"tub": tub, "product": [_pot(key) for key in sent.all("pot")]}

@@ -58,6 +58,13 @@ class Sent:
         except ValueError:
             raise InputError.one(name, value, "a number") from None
 
+    def typed(self, name: str) -> float | str | None:
+        """A number, or the text as it stands, to be refused where bodies are read, with all else that is wrong."""
+        try:
+            return self.number(name)
+        except InputError:
+            return self.text(name)
+
     def word(self, name: str, words: Iterable[str], default: str) -> str:
         """One of a closed list of words.
 

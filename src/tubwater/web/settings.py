@@ -132,7 +132,7 @@ def _tub_of(sent: Sent) -> dict[str, Any]:
 
 
 def _use(sent: Sent) -> dict[str, Any]:
-    found: dict[str, Any] = {key: sent.number(key) for key in ("soaks_per_week", "people") if sent.text(key)}
+    found: dict[str, Any] = {key: sent.typed(key) for key in ("soaks_per_week", "people") if sent.text(key)}
     if sent.text("soak_minutes"):
         found["minutes"] = f"{sent.text('soak_minutes')} min"
     return found
@@ -141,7 +141,7 @@ def _use(sent: Sent) -> dict[str, Any]:
 def _fill(sent: Sent) -> dict[str, Any]:
     found: dict[str, Any] = {}
     if sent.text("fill_pH"):
-        found["pH"] = sent.number("fill_pH")
+        found["pH"] = sent.typed("fill_pH")
     for key in FILL:
         text = sent.text(f"fill_{key}")
         if text:

@@ -17,7 +17,6 @@ from tubwater import __version__
 from tubwater.reports import units as numbers
 from tubwater.reports.language import Language, language
 from tubwater.reports.plain import amount_text, measures_text, moment, step_text
-from tubwater.reports.refusals import refusal
 from tubwater.reports.scale import shown, span_words
 from tubwater.reports.text import (
     explained,
@@ -34,6 +33,7 @@ from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Expectation, Quantity, Reason, Verdict, VerdictKind
 from tubwater.web.desk import desk_of
 from tubwater.web.next import Next
+from tubwater.web.refused import PLACE, said_beside
 from tubwater.web.static import address_of
 from tubwater.web.today import Row
 
@@ -63,13 +63,15 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
 
 
 def markup(request: Request, template: str, values: Mapping[str, Any] | None = None) -> str:
-    """A page or a part of one, as it is sent."""
+    """A page or a part of one, as it is sent; ``problems`` among the values are said beside the fields of its form."""
     desk = desk_of(request)
     now = desk.now()
     common = {"now": now, "local": desk.local, "units": UnitSystem.METRIC, "path": request.url.path}
     common |= {"language": language(), "languages": tuple(Language), "here": _here(request), "stamp": _stamp(now)}
     common |= {"instant": now.isoformat(), "latest": _minute(now)}
-    return _templates().get_template(template).render({**common, **(values or {})})
+    text = _templates().get_template(template).render({**common, **(values or {})})
+    problems = (values or {}).get("problems")
+    return said_beside(text, problems, _parts().listed, _parts().beside) if problems else text
 
 
 def kept_page(
@@ -137,6 +139,12 @@ def around(kind: str, **marked: Markup) -> Markup:
     return Markup(text)
 
 
+@cache
+def _parts() -> Any:
+    """The macros that several pages share."""
+    return _templates().get_template("parts.html").module
+
+
 @lru_cache(4096, typed=True)  # markup is another thing than the same letters
 def _nonbreaking(text: str) -> Markup:
     """Numbers stay with their units: "1,300 L" is not torn apart at a line's end."""
@@ -174,7 +182,7 @@ def _templates() -> Environment:
         weight=_weight,
         measure=_measure,
         field_name=field_words,
-        refusal=refusal,
+        place_of_refused=Markup(PLACE),
         named=named,
         measure_name=_measure_name,
         substance_name=_substance_name,

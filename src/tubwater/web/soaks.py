@@ -20,6 +20,7 @@ from tubwater.web.show import kept_page, page
 __all__ = ["answer_of", "dosed", "got_out", "got_out_form", "router", "soak_answer"]
 
 router = APIRouter(include_in_schema=False)
+_TYPED = ("other_people", "other_minutes", "at")
 
 
 @router.get("/tubs/{tub}/out")
@@ -103,6 +104,7 @@ def _form(
             "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
             "people": sent.text("people") if sent else f"{usual[0]:g}",
             "minutes": sent.text("minutes") if sent else f"{usual[1]:g}",
+            "sent": {name: sent.text(name) if sent else "" for name in _TYPED},
             "problems": error.problems if error else (),
         }
 

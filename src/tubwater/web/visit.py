@@ -63,7 +63,7 @@ def tell(request: Request, desk: Here, tub: str, visit: str, sent: SentForm) -> 
     try:
         visits.tell(tub, visit, _told(desk, tub, sent), desk.source(request), sent.text("key"))
     except InputError as error:
-        return visit_page(request, desk, tub, visit, visits.show(tub, visit), error.problems)
+        return visit_page(request, desk, tub, visit, visits.show(tub, visit), error.problems, sent=sent)
     except Conflict as error:
         state = visits.show(tub, visit)
         return visit_page(request, desk, tub, visit, state, clash=_clash(desk, state, error.stands))

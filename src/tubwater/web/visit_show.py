@@ -20,6 +20,7 @@ from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.visits import Running, Visits, What
 from tubwater.tub import Expectation, Step
 from tubwater.web.desk import Desk
+from tubwater.web.forms import Sent
 from tubwater.web.show import kept_page, markup, page
 from tubwater.web.visit_view import Screen, screen_of, visit_words, weight_parts
 
@@ -53,13 +54,14 @@ def visit_page(
     clash: Clash | None = None,
     method: str = "",
     joined: bool = False,
+    sent: Sent | None = None,
 ) -> HTMLResponse:
-    """The visit as it stands: one screen, and below it what went in so far."""
+    """The visit as it stands: one screen, and below it what went in so far; ``sent`` is what was refused."""
     file = desk.file(tub)
     verdict, chosen = desk.answers.verdict(tub), method or method_of(desk, tub)
 
     def values() -> dict[str, Any]:
-        screen = screen_of(file, tub, visit, state, chosen)
+        screen = screen_of(file, tub, visit, state, chosen, sent)
         return {
             **_common(file.units),
             "tub": tub,

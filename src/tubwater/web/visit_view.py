@@ -12,6 +12,7 @@ from tubwater.services.tested import last_readings
 from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.services.visits import Ask, Phase, Running, Standing
 from tubwater.tub import Amount, Step, StepKind
+from tubwater.web.forms import Sent
 from tubwater.web.pads import Field, field_of
 
 __all__ = ["Screen", "Where", "fields_for", "kind_of", "screen_of", "visit_words", "weight_parts", "words_for_phone"]
@@ -44,6 +45,7 @@ class Screen:
         kind: "dose", "feeder", "wait", "test", "task", "asks", "stale". wait: minutes of the wait after it.
         due: when a wait is over. then: the step after a wait. tasks: what fills a wait.
         fields: of a test. method: what it is tested with. before: the addition that a wait belongs to.
+        amount: what was typed as another amount and refused.
     """
 
     kind: str
@@ -56,6 +58,7 @@ class Screen:
     fields: tuple[Field, ...] = ()
     method: str = ""
     before: Standing | None = None
+    amount: str = ""
 
 
 def visit_words(kind: str, **values: object) -> str:
@@ -87,8 +90,10 @@ def kind_of(step: Step) -> str:
     return kinds.get(step.kind, "task")
 
 
-def screen_of(file: TubFile, tub: str, visit: str, state: Running, method: str) -> Screen | None:
-    """The screen of the step whose turn it is; None where there is none."""
+def screen_of(
+    file: TubFile, tub: str, visit: str, state: Running, method: str, sent: Sent | None = None
+) -> Screen | None:
+    """The screen of the step whose turn it is, with what was ``sent`` and refused; None where there is none."""
     row = state.turn
     if row is None or state.phase is not Phase.RUNNING:
         return None
@@ -106,19 +111,22 @@ def screen_of(file: TubFile, tub: str, visit: str, state: Running, method: str) 
         due=row.due,
         then=next((s.step for s in ahead if s.step.kind is not StepKind.WAIT), None),
         tasks=state.beside,
-        fields=fields_for(file, row.step, method, stale=kind == "stale"),
+        fields=fields_for(file, row.step, method, stale=kind == "stale", sent=sent),
         method=method,
         before=max(answered, key=lambda s: s.at or state.begun, default=None),
+        amount=sent.text("amount") if sent else "",
     )
 
 
-def fields_for(file: TubFile, step: Step, method: str, stale: bool = False) -> tuple[Field, ...]:
+def fields_for(
+    file: TubFile, step: Step, method: str, stale: bool = False, sent: Sent | None = None
+) -> tuple[Field, ...]:
     """What is asked at a test: its quantities as far as the method reads them; everything for a stale plan."""
     if step.kind is not StepKind.TEST and not stale:
         return ()
     last = last_readings(file.events)
     asked = asked_of(method, file.tub, () if stale else step.quantities) or asked_of(method, file.tub)
-    return tuple(field_of(one, last.get(one.quantity), None) for one in asked)
+    return tuple(field_of(one, last.get(one.quantity), sent) for one in asked)
 
 
 def _counts(row: Standing) -> bool:

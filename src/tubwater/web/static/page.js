@@ -19,20 +19,50 @@ setInterval(expire, 10e3);
 expire();
 
 // Steppers: the first tap lands on what was read last, each further one goes by the kit's increment.
-for (const box of document.querySelectorAll(".stepper")) {
-  const input = box.querySelector("input");
-  const step = Number(input.dataset.step);
-  const places = Math.max(0, Math.ceil(-Math.log10(step) - 1e-9), (String(step).split(".")[1] || "").length);
-  for (const button of box.querySelectorAll("button")) {
-    button.addEventListener("click", () => {
-      const now = input.value === "" ? null : Number(input.value);
-      const next = now === null ? Number(box.dataset.start) : now + step * Number(button.dataset.by);
-      const inside = Math.min(Math.max(next, Number(input.min)), Number(input.max));
-      input.value = inside.toFixed(places);
-      input.dispatchEvent(new Event("change", { bubbles: true }));
-    });
+export function steppers(inside) {
+  for (const box of inside.querySelectorAll(".stepper")) {
+    const input = box.querySelector("input");
+    const step = Number(input.dataset.step);
+    const places = Math.max(0, Math.ceil(-Math.log10(step) - 1e-9), (String(step).split(".")[1] || "").length);
+    for (const button of box.querySelectorAll("button")) {
+      button.addEventListener("click", () => {
+        const now = input.value === "" ? null : Number(input.value);
+        const next = now === null ? Number(box.dataset.start) : now + step * Number(button.dataset.by);
+        const most = Math.min(Math.max(next, Number(input.min)), Number(input.max));
+        input.value = most.toFixed(places);
+        input.dispatchEvent(new Event("change", { bubbles: true }));
+        if (Math.abs(most - next) > step / 1000) say(input); // the last of what the method reads
+      });
+    }
   }
 }
+steppers(document);
+
+// What a field does not take is said beside it, as the server says it; the browser would say it in its own language.
+function say(input) {
+  const id = `${input.id}-e`;
+  const said = document.getElementById(id) || Object.assign(document.createElement("span"), { id, className: "wrong" });
+  said.setAttribute("role", "status");
+  input.labels[0].after(said);
+  said.textContent = input.dataset.takes;
+  const others = (input.getAttribute("aria-describedby") || "").split(" ").filter((one) => one && one !== id);
+  input.setAttribute("aria-describedby", [id, ...others].join(" "));
+}
+
+function refuses(input) {
+  const wrong = !input.validity.valid;
+  input.setAttribute("aria-invalid", String(wrong));
+  if (wrong) say(input);
+  else document.getElementById(`${input.id}-e`)?.replaceChildren();
+  return wrong;
+}
+document.addEventListener("change", (event) => { if (event.target.dataset.takes) refuses(event.target); });
+addEventListener("submit", (event) => {
+  const [first] = [...event.target.querySelectorAll("[data-takes]")].filter(refuses);
+  if (!first) return;
+  event.preventDefault();
+  first.focus();
+}, true);
 
 // The short wait before a strip is read.
 for (const strip of document.querySelectorAll(".strip[data-seconds]")) {

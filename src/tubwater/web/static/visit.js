@@ -2,6 +2,7 @@
 // It holds no rule of its own: without a network it goes by the packet, and stops where nothing was foreseen.
 
 import { all, drop, flush, fresh, keep, keepPages, reach, read, tell, waiting, word, write } from "./outbox.js";
+import { steppers } from "./page.js";
 
 const place = document.querySelector("#visit");
 const { tub, visit } = place.dataset;
@@ -226,7 +227,7 @@ function put({ row, due, number, count, asks }, packet) {
   const screen = place.querySelector(".screen");
   if (due) screen.dataset.due = new Date(due).toISOString();
   rang = false;
-  wire(place);
+  steppers(place);
   offerSound();
   tick();
   const head = place.querySelector("h1");
@@ -245,18 +246,6 @@ function message(kind) {
   head.tabIndex = -1;
   place.append(head, more);
   head.focus();
-}
-
-function wire(inside) {
-  for (const box of inside.querySelectorAll(".stepper")) {
-    const input = box.querySelector("input");
-    for (const button of box.querySelectorAll("button")) {
-      button.addEventListener("click", () => {
-        const next = input.value === "" ? Number(box.dataset.start) : Number(input.value) + Number(input.dataset.step) * Number(button.dataset.by);
-        input.value = String(Math.min(Math.max(Math.round(next * 1000) / 1000, Number(input.min)), Number(input.max)));
-      });
-    }
-  }
 }
 
 // What is known here to run keeps every kept page from saying fit.
@@ -298,6 +287,7 @@ function works(on) { place.toggleAttribute("data-working", on); }
 
 addEventListener("submit", async (event) => {
   const form = event.target;
+  if (event.defaultPrevented) return;
   if (form.dataset.on !== undefined) { event.preventDefault(); await onward(); return; }
   if (form.dataset.tell === undefined) return;
   event.preventDefault();
