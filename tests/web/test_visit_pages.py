@@ -243,6 +243,20 @@ def test_a_visit_needs_no_script(open_page: Callable[..., Page], keeping: Keepin
     assert page.get_by_text("until 12:25").is_visible() and len(doses(keeping, larch)) == 1
 
 
+def test_back_leads_out_of_the_visit_however_many_screens_were_answered(
+    open_page: Callable[..., Page], larch: str, clock: Clock
+) -> None:
+    page = started(open_page, clock)
+    page.goto(f"/tubs/{larch}")
+    page.goto(f"/tubs/{larch}/plan")
+    before = page.evaluate("() => history.length")
+    begin(page)
+    assert walk(page, clock, "test") == "test"
+    assert page.evaluate("() => history.length") == before + 1
+    page.go_back()
+    assert page.url.endswith(f"/tubs/{larch}/plan")
+
+
 def test_the_interface_for_scripts_tells_once_and_refuses_what_cannot_be_meant(client: TestClient, larch: str) -> None:
     begun = client.put("/api/tubs/larch/visits/v", json={"minutes": 90})
     assert begun.status_code == 200 and begun.json()["phase"] == "running"

@@ -292,7 +292,7 @@ addEventListener("submit", async (event) => {
   const fields = new FormData(form, event.submitter);
   let there = false;
   try { there = (await reach("/api/clock", {}, 4000)).ok; } catch { there = false; }
-  if (there) { HTMLFormElement.prototype.submit.call(form); return; }
+  if (there) { await (form.dataset.inPlace === undefined ? submit(form) : inPlace(form, fields)); return; }
   if (!fields.get("at")) fields.set("at", new Date().toISOString());
   await keep({
     id: String(fields.get("key")) || fresh(), url: new URL(form.getAttribute("action") || location.href, location.href).href, method: "POST", offline: true, asked: false, parked: null,
@@ -304,6 +304,16 @@ addEventListener("submit", async (event) => {
   form.replaceWith(box);
   box.scrollIntoView({ block: "center" });
 });
+
+const submit = (form) => HTMLFormElement.prototype.submit.call(form);
+
+// What the form leads to takes the place of its page, so that Back does not lead through it; saying it twice is harmless.
+async function inPlace(form, fields) {
+  form.toggleAttribute("data-working", true);
+  const body = new URLSearchParams(fields);
+  const answer = await reach(form.getAttribute("action") || location.href, { method: "POST", body }, SLOW).catch(() => null);
+  if (answer?.redirected) location.replace(answer.url); else submit(form); // the page says what is wrong
+}
 
 // ---------- the worker ----------
 

@@ -280,7 +280,7 @@ let busy = false;
 let leaving = false; // the page makes way for the next one
 function leave() {
   leaving = true;
-  location.assign(anew);
+  location.replace(anew);
 }
 
 function works(on) { place.toggleAttribute("data-working", on); }
@@ -355,7 +355,7 @@ async function takeBack(stored) {
 }
 
 async function onward() {
-  try { if ((await reach(api, {}, 4000)).ok) { location.assign(anew); return; } } catch { /* alone then */ }
+  try { if ((await reach(api, {}, 4000)).ok) { location.replace(anew); return; } } catch { /* alone then */ }
   await showAlone();
 }
 
@@ -380,7 +380,7 @@ async function settled() {
 // What came from the phone's own store makes way for what the server says, once it answers again.
 async function retry(unsent) {
   if (unsent && !(await flush())) return;
-  try { if (!busy && (await reach(api, {}, 20e3)).ok) location.assign(anew); } catch { /* alone then */ }
+  try { if (!busy && (await reach(api, {}, 20e3)).ok) location.replace(anew); } catch { /* alone then */ }
 }
 
 let wanted = false; // the packet of this page, until it is here
@@ -418,7 +418,7 @@ async function again() {
   try {
     const state = await (await reach(api, {}, 4000)).json();
     const shown = place.querySelector("[data-screen]") ? place.dataset : {};
-    if (known && (String(state.plans) !== place.dataset.plans || state.phase !== place.dataset.phase || (state.due || "") !== (shown.due || "") && shown.due)) location.assign(anew);
+    if (known && (String(state.plans) !== place.dataset.plans || state.phase !== place.dataset.phase || (state.due || "") !== (shown.due || "") && shown.due)) location.replace(anew);
   } catch { /* no network: what stands here stands */ }
 }
 
@@ -427,7 +427,7 @@ setInterval(goOn, 15e3);
 addEventListener("online", goOn);
 addEventListener("pageshow", () => { leaving = false; works(busy); tick(); });
 document.addEventListener("visibilitychange", again);
-addEventListener("outbox", async (event) => { if (!event.detail.count && (alone || !known)) { try { if ((await reach(api, {}, 4000)).ok) location.assign(anew); } catch { /* later */ } } });
+addEventListener("outbox", async (event) => { if (!event.detail.count && (alone || !known)) { try { if ((await reach(api, {}, 4000)).ok) location.replace(anew); } catch { /* later */ } } });
 offerSound();
 tick();
 await settled();
