@@ -76,6 +76,13 @@ def test_the_handout_comes_as_text_words_and_page(
     assert label.read_bytes().startswith(b"%PDF-") and label.read_bytes() != page.read_bytes()
 
 
+def test_the_handout_says_to_ask_whom_the_file_names(tub: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    tub.write_text(tub.read_text(encoding="utf-8") + '[contact]\nname = "Robin"\nphone = "01632 960 123"\n', "utf-8")
+    assert main(["handout", str(tub), "--json", "--keeper", "Kim", *NOW]) == 0
+    ask = json.loads(capsys.readouterr().out)["ask"]
+    assert ask["who"] == ["Kim", "01632 960 123"] and ask["blanks"] == []
+
+
 def test_the_safety_sheet_needs_no_tub_but_looks_at_its_shelf(
     tub: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -23,7 +23,8 @@ from tubwater.reports.handout_words import handout_words, measured
 from tubwater.reports.language import Language, speaking
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, qr_svg, sheet_pictures
 from tubwater.services.advise import case_of
-from tubwater.services.handout import Contact, Handout, handout_of
+from tubwater.services.contact import Contact
+from tubwater.services.handout import Handout, handout_of
 from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file
 from tubwater.tub import (
     Amount,
@@ -313,6 +314,15 @@ def test_each_font_comes_with_its_licence() -> None:
     licences = [path.read_text(encoding="utf-8") for path in FONTS[0].parent.glob("OFL-*.txt")]
     assert len(FONTS) == 4 and len(licences) == 2
     assert all("SIL Open Font License, Version 1.1" in text for text in licences)
+
+
+@pytest.mark.parametrize("name", ["handout", "label"])
+def test_a_sheet_that_names_nobody_leaves_lines_to_write_on(name: str) -> None:
+    with_a_name, without = handout_words(handout(), Contact("Keeper")), handout_words(handout(), Contact())
+    assert with_a_name["ask"]["blanks"] == [] and without["ask"]["blanks"] == ["Name", "Number"]
+    (bare,) = drawn(name, {**without, "ask": {**without["ask"], "blanks": []}}, Paper.A4)
+    (lined,) = drawn(name, without, Paper.A4)
+    assert lined.shape == bare.shape and (lined != bare).any()
 
 
 def test_another_address_is_another_code_and_none_is_no_code() -> None:

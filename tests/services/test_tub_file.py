@@ -10,6 +10,7 @@ import pytest
 
 from tubwater import tub as values
 from tubwater.errors import InputError
+from tubwater.services.contact import Contact
 from tubwater.services.tubfile import UnitSystem, example_text, parse_tub_file, read_tub_file
 from tubwater.tub import Quantity, Sanitizer
 
@@ -44,6 +45,13 @@ def test_a_reading_may_be_a_step_between_two_or_beyond_the_ends(written: str, lo
     (event,) = parse_tub_file(f"{TUB}{STRIP}bromine = {written}\n", NOW).events
     assert isinstance(event, values.Tested)
     assert (event.readings[0].low, event.readings[0].high, event.at) == (low, high, NOW)
+
+
+def test_whom_the_sheets_say_to_ask_stands_in_the_file_and_an_option_goes_before_it() -> None:
+    said = parse_tub_file(f'{TUB}[contact]\nname = "Robin"\nphone = "01632 960 123"\n', NOW).contact
+    assert said == Contact("Robin", "01632 960 123") and Contact("Kim").over(said) == Contact("Kim", "01632 960 123")
+    assert parse_tub_file(TUB, NOW).contact == Contact()
+    assert "contact.mail" in problems(f'{TUB}[contact]\nmail = "x"\n')
 
 
 BAD = {

@@ -13,7 +13,8 @@ from tubwater.reports.handout_words import handout_words
 from tubwater.reports.ledger import render_ledger
 from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
 from tubwater.reports.safety_words import render_safety, safety_words
-from tubwater.services.handout import Contact, Handout, handout_of_file
+from tubwater.services.contact import Contact
+from tubwater.services.handout import Handout, handout_of_file
 from tubwater.services.ledger import Ledger, WaterChange, ledger_of_file
 from tubwater.services.safety import safety_sheet
 from tubwater.services.tubfile import TubFile, UnitSystem
@@ -65,16 +66,19 @@ def litres_of(text: str | None, file: TubFile) -> float | None:
 
 def handout_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
     """The sheet for the owner of a keeper's file; see ``handout_text``."""
-    return handout_text(words, handout_of_file(file, now, words.seed), units)
+    return handout_text(words, handout_of_file(file, now, words.seed), file.contact, units)
 
 
-def handout_text(words: argparse.Namespace, handout: Handout, units: UnitSystem) -> str:
+def handout_text(words: argparse.Namespace, handout: Handout, usual: Contact, units: UnitSystem) -> str:
     """The sheet for the owner; with ``--out`` as PDF, with ``--label`` the label for the cabinet.
+
+    Args:
+        usual: whom the tub's description says to ask; the options go before it.
 
     Raises:
         InputError: the file cannot be written.
     """
-    contact = Contact(words.keeper, words.phone, words.address)
+    contact = Contact(words.keeper, words.phone, words.address).over(usual)
     said = handout_words(handout, contact, units)
     if words.out:
         made = label_pdf if words.label else handout_pdf

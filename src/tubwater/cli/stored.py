@@ -67,7 +67,7 @@ class _Asked:
         if words.command == "ledger":
             return ledger_text(words, *self.answers.ledger(tub, litres_of(words.change, file)), units)
         if words.command == "handout":
-            return handout_text(words, self.answers.handout(tub), units)
+            return handout_text(words, self.answers.handout(tub), file.contact, units)
         if words.command == "outlook":
             ahead = self.answers.outlook(tub, days_ahead(words), scenario_of(words, self.now))
             return outlook_text(words, ahead, units)

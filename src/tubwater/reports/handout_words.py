@@ -14,7 +14,8 @@ from tubwater.reports.plain import measures_text
 from tubwater.reports.rangeline import axis_drawing
 from tubwater.reports.scale import limit_words, shown
 from tubwater.reports.text import named, quantity_unit, text_of, upper_first
-from tubwater.services.handout import Contact, Does, DoseRow, Handout, SoakDose
+from tubwater.services.contact import Contact
+from tubwater.services.handout import Does, DoseRow, Handout, SoakDose
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Quantity
 
@@ -300,6 +301,9 @@ def _ask(contact: Contact) -> dict[str, Any]:
     return {
         "head": text_of("handout", "ask"),
         "who": [text_of("handout", kind, {key: value}) for kind, key, value in said if value],
+        "blanks": []
+        if contact.name or contact.phone
+        else [text_of("handout", "blank-name"), text_of("handout", "blank-phone")],
         "lines": [text_of("handout", kind) for kind in ("ask-fire", "ask-poison")],
         "qr": contact.address,
         "under": text_of("handout", "ask-qr"),

@@ -12,7 +12,7 @@ from tubwater.reports.wrapped import bullet, wrapped
 __all__ = ["record_table", "record_xlsx", "render_record"]
 
 Words = Mapping[str, Any]
-Cell = str | float
+_Cell = str | float
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _WIDEST = 60  # letters of a column
 _MOST_CELL = 32_767  # letters that a cell of a spreadsheet takes
@@ -58,7 +58,7 @@ def _sentence(text: str) -> str:
     return f"({text})" if text else ""
 
 
-def record_table(words: Words) -> dict[str, list[list[Cell]]]:
+def record_table(words: Words) -> dict[str, list[list[_Cell]]]:
     """The pages of a spreadsheet by their names, each with its headings first."""
     days = words["days"]
     day, checks, entries = words["summary"]["columns"][0], words["columns"]["checks"], words["columns"]["entries"]
@@ -102,7 +102,7 @@ def record_xlsx(words: Words) -> bytes:
     return out.getvalue()
 
 
-def _page(book: Any, name: str, rows: Sequence[Sequence[Cell]]) -> None:
+def _page(book: Any, name: str, rows: Sequence[Sequence[_Cell]]) -> None:
     from openpyxl.utils import get_column_letter
 
     page = book.create_sheet(name[:31])
@@ -114,7 +114,7 @@ def _page(book: Any, name: str, rows: Sequence[Sequence[Cell]]) -> None:
         page.append([_cell(page, said, bold=number == 0) for said in row])
 
 
-def _cell(page: Any, said: Cell, bold: bool) -> Any:
+def _cell(page: Any, said: _Cell, bold: bool) -> Any:
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Alignment, Font
 

@@ -19,6 +19,7 @@ from tubwater.advice.timeline import mixing_factor
 from tubwater.facts import CareStep, Guideline, Limits, care_steps, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.services.advise import case_of
+from tubwater.services.contact import Contact
 from tubwater.services.safety import NeverMix, never_mix
 from tubwater.services.tubfile import TubFile
 from tubwater.tub import AfterSoak, Amount, Event, Plan, Sanitizer, Shelf, StepKind, Tub, TubKind
@@ -39,15 +40,6 @@ _SOAKS = ((1, 30.0), (2, 30.0), (2, 60.0), (4, 30.0), (4, 60.0), (6, 120.0))  # 
 _WEEK = 7.0
 _AHEAD = timedelta(days=60)
 _BANDS = (Quantity.PH, Quantity.TOTAL_ALKALINITY, Quantity.CALCIUM_HARDNESS, Quantity.TEMPERATURE)
-
-
-@dataclass(frozen=True)
-class Contact:
-    """Whom to ask. ``address`` goes into the QR code; empty parts are left out."""
-
-    name: str = ""
-    phone: str = ""
-    address: str = ""
 
 
 @dataclass(frozen=True)

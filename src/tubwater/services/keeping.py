@@ -53,14 +53,14 @@ class Keeping:
         return _read(entries, _reached(entries, self.clock.now()))
 
     def add_tub(self, body: Mapping[str, Any], source: Source | None = None, id: str = "") -> str:
-        """A new tub from the tables [tub], [[product]], [[offer]] and [[reagents]] of a keeper's file; its id.
+        """A new tub from [tub], [contact], [[product]], [[offer]] and [[reagents]] of a keeper's file; its id.
 
         Raises:
             InputError: with every problem.
         """
         parse_table(body, self.clock.now())
         tub = id or self.names.fresh()
-        described = {key: body[key] for key in ("tub", "units") if key in body}
+        described = {key: body[key] for key in ("tub", "units", "contact") if key in body}
         entries = [self._entry(tub, Kind.TUB, described, source, f"{tub}-tub")]
         shelf = {"product": [], **{key: body[key] for key in ("product", "offer", "reagents") if key in body}}
         entries.append(self._entry(tub, Kind.SHELF, shelf, source, f"{tub}-shelf"))

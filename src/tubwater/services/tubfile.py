@@ -18,6 +18,7 @@ from typing import Any
 from tubwater.advice import Occasion
 from tubwater.errors import InputError, Problem, UnknownKey
 from tubwater.facts import find_substance, guidelines, substances
+from tubwater.services.contact import Contact, contact_of
 from tubwater.services.entries import Entries
 from tubwater.services.happenings import events_of, products_by_name
 from tubwater.services.packages import old_reagents, package_of, reagents_of
@@ -94,6 +95,7 @@ class TubFile:
         questions: unlikely entries that were kept: (field, given, usual) each.
         reagents: strips and reagents in hand. offers: products that could be bought, with their prices.
         papers: what the record holds beside the events. entered: the events without what laboratory results add.
+        contact: whom the printed sheets say to ask.
     """
 
     tub: Tub
@@ -106,6 +108,7 @@ class TubFile:
     offers: Shelf = field(default_factory=Shelf)
     papers: tuple[Paper, ...] = ()
     entered: tuple[Event, ...] = ()
+    contact: Contact = field(default_factory=Contact)
 
 
 def example_text() -> str:
@@ -184,12 +187,12 @@ def _whole(root: Entries) -> TubFile:
     tub = _tub(root.table("tub"), questions)
     shelf = _shelf(root, "product", questions)
     offers, reagents = _shelf(root, "offer", questions), _reagents(root)
-    visit = _visit(root.table("visit"))
+    visit, contact = _visit(root.table("visit")), contact_of(root.table("contact"))
     papers, entered = papers_of(root), events_of(root, products_by_name(shelf))
     events = with_results(entered, papers, tub.guideline)
     root.done()
     questions += old_reagents(reagents, events)
-    return TubFile(tub, shelf, events, visit, units, tuple(questions), reagents, offers, papers, entered)
+    return TubFile(tub, shelf, events, visit, units, tuple(questions), reagents, offers, papers, entered, contact)
 
 
 def _shelf(root: Entries, key: str, questions: list[Problem]) -> Shelf:
