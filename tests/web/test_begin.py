@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from concurrent.futures import ThreadPoolExecutor
-from datetime import datetime
+from datetime import datetime, timedelta
 from html import unescape
 from threading import Event
 from typing import Any
@@ -21,6 +21,7 @@ from tubwater.services.ports import Kind, Source
 from tubwater.services.visits import Told, Visits, What
 from tubwater.web import create_app, visit_api
 from web.beside import HIGH_PH
+from web.harness import Clock
 
 
 def test_a_tub_leads_to_its_visit_and_to_its_card(client: TestClient, keeping: Keeping, tub: str) -> None:
@@ -82,3 +83,19 @@ def test_the_times_in_sentences_are_those_of_the_keepers_zone(keeping: Keeping, 
     (said,) = {datetime.fromisoformat(str(one.values["time"])) for one in plan.fit_when if "time" in one.values}
     shown = unescape(re.sub(r"<[^>]+>", " ", page)).replace("\xa0", " ")
     assert moment_from(said.astimezone(zone)) in shown and moment_from(said) not in shown
+
+
+def test_the_first_page_and_the_tubs_page_lead_back_to_a_visit_that_was_begun_today(
+    client: TestClient, keeping: Keeping, clock: Clock, tub: str
+) -> None:
+    pages = ("/", f"/tubs/{tub}")
+    assert not any("under way" in client.get(page).text for page in pages)
+    visit = Visits(keeping).begin(tub)
+    way = re.compile(rf'<a href="/tubs/{tub}/visit/{visit}">A visit is under way, begun [^<]*12:00: go on</a>')
+    clock.time += timedelta(minutes=30)
+    assert all(way.search(client.get(page).text.replace("&nbsp;", " ")) for page in pages)
+    clock.time += timedelta(hours=30)
+    assert not any(way.search(client.get(page).text.replace("&nbsp;", " ")) for page in pages)
+    clock.time -= timedelta(hours=30)
+    Visits(keeping).tell(tub, visit, Told(What.CLOSED))
+    assert not any(way.search(client.get(page).text.replace("&nbsp;", " ")) for page in pages)

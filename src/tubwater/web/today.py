@@ -8,6 +8,7 @@ from datetime import datetime
 from tubwater.services.people import Caller, Deed
 from tubwater.tub import Tub, Verdict, VerdictKind
 from tubwater.web.desk import Desk
+from tubwater.web.under_way import UnderWay, under_way
 
 __all__ = ["Row", "due_today"]
 
@@ -16,12 +17,13 @@ _ORDER = (VerdictKind.KEEP_OUT, VerdictKind.NOT_YET, VerdictKind.FIT)
 
 @dataclass(frozen=True)
 class Row:
-    """One tub of the list. ``last_test``: when it was tested last, or None."""
+    """One tub of the list. ``last_test``: when it was tested last, or None. ``visit``: the one that is under way."""
 
     id: str
     tub: Tub
     verdict: Verdict
     last_test: datetime | None
+    visit: UnderWay | None = None
 
 
 def due_today(desk: Desk, caller: Caller | None = None) -> list[Row]:
@@ -33,4 +35,6 @@ def due_today(desk: Desk, caller: Caller | None = None) -> list[Row]:
 
 def _row(desk: Desk, tub: str) -> Row:
     tests = [line.happened for line in desk.keeping.history(tub) if line.stored.entry.kind == "test" and line.stands]
-    return Row(tub, desk.file(tub).tub, desk.answers.recent_verdict(tub), max(tests, default=None))
+    return Row(
+        tub, desk.file(tub).tub, desk.answers.recent_verdict(tub), max(tests, default=None), under_way(desk, tub)
+    )

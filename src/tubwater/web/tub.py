@@ -13,6 +13,7 @@ from tubwater.web.diary import shown_lines
 from tubwater.web.lines import lines_of
 from tubwater.web.next import next_thing
 from tubwater.web.show import kept_page
+from tubwater.web.under_way import under_way
 
 __all__ = ["one_tub", "router"]
 
@@ -27,7 +28,7 @@ def one_tub(request: Request, desk: Here, tub: str) -> HTMLResponse:
     coming = next_thing(desk, tub)
     history = desk.keeping.history(tub)
     desk.showed(request, tub, "verdict", verdict)
-    water = desk.answers.water(tub)
+    water, visit = desk.answers.water(tub), under_way(desk, tub)
 
     def values() -> dict[str, Any]:
         return {
@@ -37,10 +38,11 @@ def one_tub(request: Request, desk: Here, tub: str) -> HTMLResponse:
             "verdict": verdict,
             "next": coming,
             "running": Visits(desk.keeping).current(tub),
+            "visit": visit,
             "lines": lines_of(file, water, coming.plan, file.units),
             "lately": shown_lines(desk, history, file.units)[:_LATELY],
             "count": len(history),
             "questions": file.questions,
         }
 
-    return kept_page(request, "tub.html", (verdict, coming.plan, water), values)
+    return kept_page(request, "tub.html", (verdict, coming.plan, water), values, visit)

@@ -28,5 +28,5 @@ def all_tubs(request: Request, desk: Here) -> HTMLResponse:
     caller = caller_of(request)
     rows, owner = due_today(desk, caller), caller is not None and caller.owner
     shown = tuple(one for row in rows for one in (row.tub, row.verdict))
-    also = (desk.now().date(), owner, tuple((row.id, row.last_test) for row in rows))
+    also = (desk.now().date(), owner, tuple((row.id, row.last_test, row.visit) for row in rows))
     return kept_page(request, "tubs.html", shown, lambda: {"rows": rows, "owner": owner}, also)
