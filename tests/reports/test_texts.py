@@ -13,8 +13,9 @@ import tubwater
 from tubwater.errors import UnknownKey
 from tubwater.reports import units as show
 from tubwater.reports.data import to_json
+from tubwater.reports.language import Language, speaking
 from tubwater.reports.plain import amount_text, render_plan, render_verdict, step_text
-from tubwater.reports.text import explain, kinds, sentence, text_of
+from tubwater.reports.text import explain, explained, kinds, sentence, text_of
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import (
     Amount,
@@ -223,3 +224,15 @@ def test_json_of_a_value_is_valid_and_has_no_infinity() -> None:
 def test_what_is_only_about_right_is_a_clean_amount_in_either_unit() -> None:
     assert [show.about_grams(g) for g in (602.3, 1234.0, 47.4, 3.26)] == ["600 g", "1.2 kg", "47 g", "3.3 g"]
     assert show.about_grams(602.3, UnitSystem.US) == "21 oz" and show.about_grams(0.0) == "0 g"
+
+
+@pytest.mark.parametrize("language", Language)
+@pytest.mark.parametrize("kind", BasisKind)
+def test_what_is_ours_never_reads_as_what_its_sources_say(kind: BasisKind, language: Language) -> None:
+    with speaking(language):
+        said, rest = explained(Reason("lapse", basis=Basis(kind, ("mahc",), "as read")))
+        sure, read = text_of("basis", kind), text_of("basis", "read-for-it", {"kind": ""}).split()[-1]
+        theirs = kind in (BasisKind.PUBLISHED, BasisKind.REPORTED)
+        assert said == sure if theirs else sure in said and said.endswith(read)
+        assert (". Note: as read" in rest) is not theirs
+        assert explained(Reason("lapse", basis=Basis(kind)))[0] == sure

@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 from typing import Any
 
 from tubwater.errors import UnknownKey
-from tubwater.facts import references, substances
+from tubwater.facts import BasisKind, references, substances
 from tubwater.reports import units as show
 from tubwater.reports.language import language, texts
 from tubwater.services.tubfile import UnitSystem
@@ -37,6 +37,7 @@ _TWO_STOPS = re.compile(r"(?<!\.)\.\.(?!\.)")  # an abbreviation that ends a sen
 _OPTIONAL = re.compile(r"\[\[(.*?)\]\]")
 _NAMED = frozenset({"product", "Product"})
 _NO_MEASURES = frozenset({None, "", "scale", "jug"})  # weight or volume says it already
+_THEIRS = frozenset({BasisKind.PUBLISHED, BasisKind.REPORTED})  # the sources say the number itself
 _UNITLESS = frozenset({Quantity.PH})
 _UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU"}
 
@@ -122,13 +123,18 @@ def explain(reason: Reason) -> str:
 
 
 def explained(reason: Reason) -> tuple[str, str]:
-    """The same in two parts: how sure, in the chosen language; sources and notes, in the English of the facts."""
+    """The same in two parts: how sure, in the chosen language; sources and notes, in the English of the facts.
+
+    What the sources do not say themselves is said to be ours before they are named.
+    """
     if reason.basis is None:
         return "", ""
     sources = [references()[key] for key in reason.basis.sources]
     named = "; ".join(f"{source.title} ({source.publisher})" for source in sources)
-    kind = text_of("basis", reason.basis.kind.value)
-    return kind, ": ".join(part for part in (named, reason.basis.note) if part)
+    kind, ours = text_of("basis", reason.basis.kind.value), reason.basis.kind not in _THEIRS
+    if named and ours:
+        kind = text_of("basis", "read-for-it", {"kind": kind})
+    return kind, (". Note: " if named and ours else ": ").join(part for part in (named, reason.basis.note) if part)
 
 
 def quantity_unit(quantity: Quantity | str, units: UnitSystem = UnitSystem.METRIC) -> str:
