@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from tubwater.advice.troubles import rank
 from tubwater.errors import UnknownKey
 from tubwater.facts import troubles
+from tubwater.facts.purposes import purposes
 from tubwater.reports.text import kinds
 
 SIGNS = tuple(troubles().signs)
@@ -77,6 +78,13 @@ def test_every_sign_cause_check_and_remedy_has_its_words() -> None:
     assert set(kinds("cause")) == set(table.causes)
     assert set(kinds("check")) == set(table.checks)
     assert set(kinds("remedy")) == {key for cause in table.causes.values() for key in cause.remedy}
+
+
+def test_every_sign_and_complaint_leads_to_a_plan() -> None:
+    table = troubles()
+    assert set(table.plans) == {*table.signs, *table.complaints}
+    assert {key for key in table.plans.values() if key} <= set(purposes())
+    assert {sign for sign, key in table.plans.items() if not key} == {"sanitizer-stuck-high", "zero-after-dose"}
 
 
 def test_every_sign_has_a_cause_and_every_cause_a_check() -> None:

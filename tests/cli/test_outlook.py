@@ -100,7 +100,16 @@ def test_what_cannot_be_meant_is_refused_with_its_name(
 
 def test_a_complaint_gets_fixed_advice_and_no_causes(file: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["trouble", file, "--sign", "skin", "--json", *NOW]) == 0
-    assert json.loads(capsys.readouterr().out)["causes"] == []
+    found = json.loads(capsys.readouterr().out)
+    assert (found["causes"], found["plans"]) == ([], ["skin-or-eyes"])
+
+
+def test_what_is_seen_leads_to_the_plan_for_it(file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["trouble", file, "--sign", "foam", "--sign", "sharp-odour", *NOW]) == 0
+    said = capsys.readouterr().out
+    assert "--about foam" in said and "--about smell" in said
+    assert run(["trouble", file, "--sign", "zero-after-dose", *NOW]) == 0
+    assert "--about" not in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("sign", ["cloudy-white", "skin"])

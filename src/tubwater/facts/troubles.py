@@ -43,23 +43,30 @@ class Check:
 
 @dataclass(frozen=True)
 class Troubles:
-    """The whole table: signs with their background shares, checks, causes, and complaints of people."""
+    """The whole table: signs with their background shares, checks, causes, and complaints of people.
+
+    ``plans`` holds for each sign and complaint the key of the purpose that a plan is asked for, "" for the usual visit.
+    """
 
     signs: Mapping[str, float]
     checks: Mapping[str, Check]
     causes: Mapping[str, Cause]
     complaints: tuple[str, ...]
+    plans: Mapping[str, str]
 
 
 @cache
 def troubles() -> Troubles:
     """The table of troubles."""
     data = table("troubles")
+    unwell = data["complaints"]
+    plans = {key: row["plan"] for key, row in data["signs"].items()} | dict.fromkeys(unwell["keys"], unwell["plan"])
     return Troubles(
         MappingProxyType({key: row["background"] for key, row in data["signs"].items()}),
         MappingProxyType({k: Check(k, row["minutes"], row["background"]) for k, row in data["checks"].items()}),
         MappingProxyType({key: _cause(key, row) for key, row in data["causes"].items()}),
-        tuple(data["complaints"]["keys"]),
+        tuple(unwell["keys"]),
+        MappingProxyType(plans),
     )
 
 

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
 from tubwater.advice import Situation
-from tubwater.advice.troubles import Ranked, Ranking, rank, water_evidence
+from tubwater.advice import troubles as advice
+from tubwater.advice.troubles import Ranked, rank, water_evidence
 from tubwater.facts import troubles
 from tubwater.services.advise import case_of
 from tubwater.services.tubfile import TubFile
 
 __all__ = ["Ranked", "Ranking", "checks_known", "complaints_known", "signs_known", "troubles_of", "troubles_of_file"]
+
+
+@dataclass(frozen=True)
+class Ranking(advice.Ranking):
+    """Likely causes, and ``plans``: what a plan can be asked for (keys of purposes), empty for the usual visit."""
+
+    plans: tuple[str, ...] = ()
 
 
 def signs_known() -> tuple[str, ...]:
@@ -48,7 +57,11 @@ def troubles_of(
     Raises:
         UnknownKey: a sign or check that nobody knows.
     """
-    return rank(present, absent, answers, water_evidence(case))
+    found = rank(present, absent, answers, water_evidence(case))
+    plans = tuple(dict.fromkeys(filter(None, (troubles().plans[sign] for sign in present))))
+    if found.complaint:  # people come before the water
+        plans = tuple(dict.fromkeys(troubles().plans[key] for key in troubles().complaints))
+    return Ranking(found.causes, found.next_check, found.gain, found.complaint, plans)
 
 
 def complaints_known() -> tuple[str, ...]:
