@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from tubwater.facts.drain import DrainKind
-from tubwater.reports.ledger import drain_words, render_ledger
+from tubwater.reports.ledger import drain_words, figure, render_ledger
 from tubwater.reports.text import kinds
 from tubwater.services.advise import case_of
 from tubwater.services.ledger import ledger_of, water_change
@@ -38,6 +38,15 @@ def test_the_ledger_fits_into_80_columns_in_both_systems() -> None:
         text = render_ledger(ledger_of(found), water_change(found, 400.0), units)
         assert max(map(len, text.splitlines())) <= 80
     assert "unverified" in text and "bromide bank" in text
+
+
+def test_what_a_change_of_part_of_the_water_leaves_is_told_with_its_spread() -> None:
+    found = case(Filled(NOW - timedelta(days=10)), Dosed(NOW - timedelta(days=9), "bromide", 60.0))
+    change = water_change(found, 400.0)
+    text = " ".join(render_ledger(ledger_of(found), change).split())
+    for after in change.after:
+        low, high = (figure(value, after.unit) for value in (after.now.low, after.now.high))
+        assert f"becomes {figure(after.now.median, after.unit)}, likely {low} to {high}" in text
 
 
 def test_the_date_comes_first_and_what_is_not_known_is_said() -> None:

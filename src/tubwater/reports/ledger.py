@@ -88,6 +88,7 @@ def _change(change: WaterChange, units: UnitSystem) -> Iterator[str]:
     for before, after in zip(change.before, change.after, strict=True):
         values = {"key": text_of("built", before.key), "unit": before.unit}
         values |= {"before": figure(before.now.median, before.unit), "after": figure(after.now.median, after.unit)}
+        values |= {name: figure(getattr(after.now, name), after.unit) for name in ("low", "high")}
         yield bullet(text_of("ledger", "change-row", values))
     yield bullet(text_of("ledger", "change-uses", {"uses": round(change.uses, 1)}))
 
