@@ -19,7 +19,8 @@ from web.world import ADDRESSES, NOT_PAGES, World, routes
 MOST_BYTES = 100_000
 ALL = [address for addresses in ADDRESSES.values() for address in addresses]
 # What scripts bring beside the content: they help where they run, and nobody misses them where they don't.
-HELP = "[data-packet], [data-count], [data-alarm], [data-unsent], [data-load-round], .strip, [data-until], time, small"
+HELP = "[data-packet], [data-count], [data-alarm], [data-unsent], [data-load-round], [data-until], time, small"
+HELP += ", .strip, .run"
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from playwright.sync_api import Error, Page, Request, Route, expect
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
-from tubwater.services.visits import Told, Visits, What
+from tubwater.services.visits import Running, Told, Visits, What
 from tubwater.tub import Dosed, VerdictKind
 from web.beside import HIGH_PH, another, begin, kind, later, old, on, press, ready, walk
 from web.harness import DESK, PHONE, Clock, hold, violations
@@ -241,6 +241,40 @@ def test_a_visit_needs_no_script(open_page: Callable[..., Page], keeping: Keepin
     press(page, "done")
     assert kind(page) == "wait"
     assert page.get_by_text("until 12:25").is_visible() and len(doses(keeping, larch)) == 1
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_screen_after_a_test_says_what_the_test_changed_of_the_plan(
+    client: TestClient, keeping: Keeping, larch: str, clock: Clock, language: str
+) -> None:
+    visits = Visits(keeping)
+    visit = visits.begin(larch)
+    while (turn := visits.show(larch, visit).turn) and turn.step.kind.value != "test":
+        if turn.due:
+            clock.time = turn.due
+        else:
+            visits.tell(larch, visit, Told(What.DONE, turn.key))
+    assert turn is not None
+    before = ahead(visits.show(larch, visit)) - 1
+    test = {"method": "strip", "bromine": 1, "pH": 6.8, "total_alkalinity": 40}
+    more = ahead(visits.tell(larch, visit, Told(What.RETEST, turn.key, test=test))) - before
+    said = anew(client, larch, visit, language)
+    assert more > 1 and str(more) in said and ("icarbonate" in said or "Natron" in said)
+    following = visits.show(larch, visit).turn
+    assert following is not None
+    visits.tell(larch, visit, Told(What.DONE, following.key))
+    assert anew(client, larch, visit, language) == ""
+
+
+def ahead(state: Running) -> int:
+    return sum(not s.answered and not s.beside and s.step.kind.value != "wait" for s in state.steps)
+
+
+def anew(client: TestClient, tub: str, visit: str, language: str) -> str:
+    """What the page of a visit says that a test changed, "" where it says nothing."""
+    page = client.get(f"/tubs/{tub}/visit/{visit}", headers={"accept-language": language}).text
+    found = re.search(r'<p class="anew"[^>]*>(.*?)</p>', page.replace("&nbsp;", " "))
+    return found[1] if found else ""
 
 
 def test_back_leads_out_of_the_visit_however_many_screens_were_answered(

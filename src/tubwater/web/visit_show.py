@@ -21,6 +21,7 @@ from tubwater.services.visits import Running, Visits, What
 from tubwater.tub import Expectation, Step
 from tubwater.web.desk import Desk
 from tubwater.web.forms import Sent
+from tubwater.web.made_anew import made_anew
 from tubwater.web.show import kept_page, markup, page
 from tubwater.web.visit_view import Screen, screen_of, visit_words, weight_parts
 
@@ -70,6 +71,7 @@ def visit_page(
             "state": state,
             "screen": screen,
             "shown": Markup(screen_markup(request, file, screen)) if screen else "",
+            "anew": made_anew(desk, tub, visit, state) if screen else "",
             "plans": plans_of(desk, tub, visit),
             "added": _added(desk, file, state),
             "key": desk.keeping.names.fresh(),

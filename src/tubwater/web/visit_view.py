@@ -15,7 +15,17 @@ from tubwater.tub import Amount, Step, StepKind
 from tubwater.web.forms import Sent
 from tubwater.web.pads import Field, field_of
 
-__all__ = ["Screen", "Where", "fields_for", "kind_of", "screen_of", "visit_words", "weight_parts", "words_for_phone"]
+__all__ = [
+    "Screen",
+    "Where",
+    "counts",
+    "fields_for",
+    "kind_of",
+    "screen_of",
+    "visit_words",
+    "weight_parts",
+    "words_for_phone",
+]
 
 _PHONE = (
     *("stop.title", "stop.more", "offline.end", "offline.end.more", "packet.ready", "packet.open", "packet.not"),
@@ -24,6 +34,8 @@ _PHONE = (
     *("queue.clock", "queue.clock.yes", "queue.clock.no"),
 )
 _ADDS = (StepKind.DOSE, StepKind.SET_FEEDER)
+_RUNS = (StepKind.VENT, StepKind.AERATE, StepKind.HEAT)  # something runs for the minutes that the step says
+_RUNNING_TASKS = frozenset({"jets-off-ten"})
 
 
 @dataclass(frozen=True)
@@ -59,6 +71,11 @@ class Screen:
     method: str = ""
     before: Standing | None = None
     amount: str = ""
+
+    @property
+    def runs(self) -> bool:
+        """Whether the step says minutes that have to pass, so that it has a timer."""
+        return self.step.minutes > 0.0 and (self.step.kind in _RUNS or self.step.task in _RUNNING_TASKS)
 
 
 def visit_words(kind: str, **values: object) -> str:
@@ -97,7 +114,7 @@ def screen_of(
     row = state.turn
     if row is None or state.phase is not Phase.RUNNING:
         return None
-    counted = [s for s in state.steps if _counts(s)]
+    counted = [s for s in state.steps if counts(s)]
     number = sum(s.answered for s in counted) + (row.step.kind is not StepKind.WAIT)
     where = Where(tub, visit, row.key, str(max(number, 1)), str(len(counted)))
     kind = {Ask.DID_YOU_ADD_IT: "asks", Ask.TEST_FIRST: "stale"}.get(state.asks, "") if state.asks else ""
@@ -129,5 +146,6 @@ def fields_for(
     return tuple(field_of(one, last.get(one.quantity), sent) for one in asked)
 
 
-def _counts(row: Standing) -> bool:
+def counts(row: Standing) -> bool:
+    """Whether a row is one of the steps that are counted for whoever carries them out."""
     return not row.beside and row.step.kind is not StepKind.WAIT

@@ -42,7 +42,7 @@ function hours(left) {
 }
 
 function tick() {
-  const screen = place.querySelector("[data-screen='wait'][data-due]");
+  const screen = place.querySelector("[data-due]"); // of a wait the screen, of a step that runs its timer
   if (!screen) return;
   const left = Math.ceil((Date.parse(screen.dataset.due) - now()) / 1000);
   const count = screen.querySelector("[data-count]");
@@ -54,13 +54,15 @@ function tick() {
   if (count.textContent !== text) count.textContent = text;
   count.classList.toggle("words", long || late > 0);
   document.title = `${text} – ${title}`;
-  on.disabled = !over;
-  on.querySelector("small").hidden = over;
-  if (over && !screen.dataset.over) {
+  if (on) {
+    on.disabled = !over;
+    on.querySelector("small").hidden = over;
+  }
+  if (over && screen.dataset.over === undefined) {
     screen.dataset.over = "";
-    screen.querySelector("[data-until]").textContent = word("wait.over.lead");
+    screen.querySelector("[data-until]").textContent = screen.dataset.overText || word("wait.over.lead");
     if (late < 1) ring();
-    on.focus({ preventScroll: true });
+    on?.focus({ preventScroll: true });
   }
 }
 
@@ -83,7 +85,7 @@ function beep(after) {
 
 // A browser lets a page sound only after it was asked to by a tap on it.
 function offerSound() {
-  const act = place.querySelector("[data-screen='wait'] .act");
+  const act = place.querySelector("[data-due]")?.closest(".screen").querySelector(".act");
   if (!act || act.querySelector("[data-alarm]") || !window.AudioContext) return;
   const button = document.createElement("button");
   button.type = "button";
@@ -99,6 +101,29 @@ function offerSound() {
     try { await navigator.wakeLock?.request("screen"); } catch { /* then the screen goes dark; the due time stays */ }
   });
   act.append(button);
+}
+
+// A step that runs for minutes has a timer as well, which a tap starts; it goes on over a reload.
+async function offerRun() {
+  const box = place.querySelector("[data-runs]");
+  if (!box) return;
+  const key = `run-${visit}-${box.closest(".screen").querySelector("[name='step']").value}`;
+  const start = (due) => {
+    box.dataset.due = new Date(due).toISOString();
+    box.querySelector(".count").hidden = false;
+    box.querySelector("[data-until]").textContent = box.dataset.untilText.replace("%AT%", moment(due));
+    box.querySelector("button").hidden = true;
+    offerSound();
+    tick();
+  };
+  box.querySelector("button").addEventListener("click", async () => {
+    const due = now() + 60e3 * Number(box.dataset.runs);
+    start(due);
+    await write("meta", { key, value: due });
+  });
+  box.hidden = false;
+  const begun = await read("meta", key);
+  if (begun) start(begun.value);
 }
 
 // ---------- where the visit stands, by the packet and what was answered on this phone ----------
@@ -229,6 +254,7 @@ function put({ row, due, number, count, asks }, packet) {
   rang = false;
   steppers(place);
   offerSound();
+  offerRun();
   tick();
   const head = place.querySelector("h1");
   head.tabIndex = -1;
@@ -371,10 +397,16 @@ async function settled() {
   for (const row of await mine()) await drop("answers", [visit, row.step]);
   const over = ["finished", "closed"].includes(place.dataset.phase);
   await hold({ closed: over || place.dataset.phase === "left", due: place.dataset.due });
-  if (over) { await drop("packets", visit); return; }
+  if (over) { await forget(); return; }
   wanted = true;
   packetLine("packet.not");
   await fetchPacket();
+}
+
+// A visit that is over needs its packet and its timers no more.
+async function forget() {
+  await drop("packets", visit);
+  for (const { key } of await all("meta")) if (key.startsWith(`run-${visit}-`)) await drop("meta", key);
 }
 
 // What came from the phone's own store makes way for what the server says, once it answers again.
@@ -429,6 +461,7 @@ addEventListener("pageshow", () => { leaving = false; works(busy); tick(); });
 document.addEventListener("visibilitychange", again);
 addEventListener("outbox", async (event) => { if (!event.detail.count && (alone || !known)) { try { if ((await reach(api, {}, 4000)).ok) location.replace(anew); } catch { /* later */ } } });
 offerSound();
+offerRun();
 tick();
 await settled();
 offerSound();
