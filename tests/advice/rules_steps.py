@@ -6,6 +6,8 @@ import math
 from datetime import timedelta
 from itertools import pairwise
 
+import numpy as np
+
 from advice.judged import (
     BALANCE,
     CACO3,
@@ -14,6 +16,7 @@ from advice.judged import (
     standard,
 )
 from advice.strategies import NOW
+from tubwater.chemistry import dose, equilibrate
 from tubwater.facts import Role, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import (
@@ -169,17 +172,25 @@ def _acid_and_base(a: Answered, doses: list[Step]) -> bool:
     if acid and base:  # fresh water that is balanced, or bicarbonate first; each says from which number to which band
         fresh = a.plan.situation == "fresh-fill" or any(s.litres >= 0.9 * a.drawn.tub.litres for s in a.plan.steps)
         kinds = [Role.LOWER_PH in r for r in roles if r & BALANCE]
-        ordered = kinds == sorted(kinds) or (_kept_out_by_ph(a) and kinds == sorted(kinds, reverse=True))
+        ordered = kinds == sorted(kinds) or (_acid_may_go_first(a, doses) and kinds == sorted(kinds, reverse=True))
         assert fresh or (ordered and not any(Role.RAISE_PH in r for r in roles))
         balanced = [s for s in doses if substances()[a.product(s).substance].roles & BALANCE]
         assert all({"quantity", "value", "low", "high"} <= set(r.values) for s in balanced for r in s.reasons)
     return acid or base
 
 
-def _kept_out_by_ph(a: Answered) -> bool:
-    """Read so high that acid may go first, and bicarbonate after it."""
+def _acid_may_go_first(a: Answered, doses: list[Step]) -> bool:
+    """Read so high that people are kept out, or in water where the bicarbonate alone could bring out lime."""
     read = a.newest(Quantity.PH)
-    return read is not None and sum(standard(a, read)) / 2.0 > a.case.guideline.limits[Quantity.PH].bathing_high
+    if read is not None and sum(standard(a, read)) / 2.0 > a.case.guideline.limits[Quantity.PH].bathing_high:
+        return True
+    if any(s.kind is StepKind.DRAIN for s in a.plan.steps):  # other water than what was read
+        return any(r.kind == "acid-makes-room" for s in doses for r in s.reasons)
+    base = [s for s in doses if Role.RAISE_ALKALINITY in substances()[a.product(s).substance].roles]
+    grams = sum(s.amount.grams for s in base if s.amount)
+    water, recipe = a.case.state.water, a.case.products.compositions[a.product(base[0]).name]
+    alone = equilibrate(dose(water, recipe, grams, a.case.rates.litres))
+    return bool(np.quantile(alone.si_calcite, 0.95) > 0.5 or np.quantile(alone.ph, 0.95) > 8.1)
 
 
 def nothing_goes_in_while_the_water_is_not_known(a: Answered) -> bool:

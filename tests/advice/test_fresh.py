@@ -49,6 +49,7 @@ from tubwater.tub import (
     Shelf,
     StepKind,
     TubKind,
+    as_kept,
     equipment_of,
 )
 from tubwater.tub import Tested as Readings
@@ -191,10 +192,11 @@ def test_a_swim_spa_heats_for_days_and_is_looked_at_on_the_way() -> None:
     plan = fresh(a_tub(litres=6000.0, kind=TubKind.SWIM_SPA, **ORDINARY))
     heats = of(plan, StepKind.HEAT)
     hours = sum(s.minutes for s in heats) / 60.0
-    assert hours == pytest.approx(6000 * 26 * 4.18 / 3600 / 2.7, rel=0.01)
+    needed = 6000 * 26 * 4.18 / 3600 / 2.7
+    assert needed <= hours <= needed + len(heats)  # each stretch in whole hours
     assert len(heats) > 1 and all(s.minutes <= 30 * 60 for s in heats)
     assert sum("look-while-heating" in why(s) for s in of(plan, StepKind.TEST)) == len(heats) - 1
-    assert of(plan, StepKind.FILL)[0].minutes == pytest.approx(6000 / defaults()["hose_litres_per_minute"].value)
+    assert of(plan, StepKind.FILL)[0].minutes == as_kept(6000 / defaults()["hose_litres_per_minute"].value)
 
 
 def test_a_wood_fired_tub_is_stirred_by_hand_and_its_fire_watched() -> None:
@@ -292,7 +294,7 @@ def test_a_read_temperature_is_believed_over_the_hours() -> None:
     cold = Reading(Quantity.TEMPERATURE, 15.0, 15.0, "°C", "thermometer", NOW)
     events: tuple[Event, ...] = (Filled(NOW - timedelta(hours=40), 1300.0), Readings(NOW, (cold,)))
     heat = of(fresh(a_tub(**ORDINARY), events=events), StepKind.HEAT)[0]
-    assert heat.minutes == pytest.approx(60.0 * 1300 * 23 * 4.18 / 3600 / 1.8, rel=0.01)
+    assert heat.minutes == as_kept(60.0 * 1300 * 23 * 4.18 / 3600 / 1.8)
 
 
 @pytest.mark.parametrize("alkalinity", [25.0, 110.0, 300.0])

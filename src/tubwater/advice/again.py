@@ -19,7 +19,7 @@ from tubwater.advice.verdict import judge
 from tubwater.advice.wishes import Wishes
 from tubwater.facts import Role, substances
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Plan, Product, Reason, Shelf, Step, StepKind
+from tubwater.tub import Plan, Product, Reason, Shelf, Step, StepKind, as_kept
 
 __all__ = ["plan_rest", "why_again"]
 
@@ -140,7 +140,7 @@ def _laid_out(plan: Plan, case: Situation, state: Running, now: datetime) -> Pla
     steps = _still_to_do(plan.steps, done)
     lead = (case.now - now).total_seconds() / 60.0
     if lead > 0.0:
-        steps.insert(0, Step(StepKind.WAIT, minutes=lead, reasons=(Reason("mix-first"),)))
+        steps.insert(0, Step(StepKind.WAIT, minutes=as_kept(lead), reasons=(Reason("mix-first"),)))
     return replace(plan, begins=now, steps=_timed(steps))
 
 

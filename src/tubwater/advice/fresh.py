@@ -41,6 +41,7 @@ from tubwater.tub import (
     StepKind,
     Tested,
     Verdict,
+    as_kept,
 )
 
 __all__ = ["just_filled", "plan_fresh"]
@@ -255,7 +256,7 @@ class _Start:
         self.line.settle()
         count = int(np.ceil(minutes / _UNSEEN_MINUTES))
         for stretch in range(1, count + 1):
-            self._heat_to(begin + (goal - begin) * stretch / count, minutes / count)
+            self._heat_to(begin + (goal - begin) * stretch / count, as_kept(minutes / count))
             if stretch < count:
                 self.line.test((self.case.sanitizer_quantity, Quantity.PH), Reason("look-while-heating"))
                 if self._sanitizer_soon() < _ENOUGH * _FIRST_MG:

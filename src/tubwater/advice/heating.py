@@ -11,7 +11,7 @@ from tubwater.advice.beside import Beside
 from tubwater.chemistry import monopersulfate_rate
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
-from tubwater.tub import Tub, equipment_of
+from tubwater.tub import Tub, as_kept, equipment_of
 
 __all__ = [
     "celsius_of",
@@ -30,8 +30,8 @@ _STAGE_MINUTES = 240.0  # in which the water may be taken to have one temperatur
 
 
 def hose_minutes(litres: float) -> float:
-    """Minutes in which a garden hose gives so many litres."""
-    return litres / defaults()["hose_litres_per_minute"].value
+    """Minutes in which a garden hose gives so many litres, as they are kept."""
+    return as_kept(litres / defaults()["hose_litres_per_minute"].value)
 
 
 def fill_celsius(tub: Tub) -> float:
@@ -45,10 +45,10 @@ def heater_kw(tub: Tub) -> float:
 
 
 def heat_minutes(tub: Tub, litres: float, celsius: float | None = None) -> float:
-    """Minutes to bring ``litres`` from ``celsius`` (the tap's without it) to the tub's temperature."""
+    """Minutes, as they are kept, from ``celsius`` (the tap's without it) to the tub's temperature for ``litres``."""
     power = heater_kw(tub) * defaults()["heating_share"].value
     rise = max(tub.temperature - (fill_celsius(tub) if celsius is None else celsius), 0.0)
-    return 60.0 * litres * rise * _KWH_PER_LITRE_KELVIN / power if power > 0.0 else 0.0
+    return as_kept(60.0 * litres * rise * _KWH_PER_LITRE_KELVIN / power) if power > 0.0 else 0.0
 
 
 def reheat_minutes(tub: Tub, litres: float) -> float:

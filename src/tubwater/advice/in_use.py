@@ -52,6 +52,7 @@ _REASONS = {
     "bromide": "bromide-bank",
     "oxidizer": "weekly-shock",
 }
+_ACID_FIRST = frozenset({"lower-ph-first", "acid-makes-room"})
 _SHOWS = {"calcium": Quantity.CALCIUM_HARDNESS}
 _RETEST = {"bicarbonate": (Quantity.TOTAL_ALKALINITY, Quantity.PH)}
 _BALANCE = ("bicarbonate", "acid", "soda_ash", "calcium", "bromide")
@@ -146,7 +147,7 @@ def _written(task: _Task, visit: Visit) -> Timeline:
     """The timeline of a visit; acid before bicarbonate only where both then go in."""
     line = _line(task, visit, acid_first=True)
     first, base = (s.reasons[0].kind for s in line.steps if s.reasons), task.kit.bicarbonate
-    alone = "lower-ph-first" in first and base is not None and line.given(base) <= 0.0
+    alone = not _ACID_FIRST.isdisjoint(first) and base is not None and line.given(base) <= 0.0
     return _line(task, visit, acid_first=False) if alone else line
 
 
@@ -216,15 +217,13 @@ def _rest_of_shock(line: Timeline, task: _Task, visit: Visit, given: dict[str, f
 
 
 def _in_order(line: Timeline, task: _Task, wanted: tuple[Wanted, ...]) -> tuple[Wanted, ...]:
-    """Acid before bicarbonate where the pH keeps people out, and bicarbonate has no room but after it."""
+    """Acid before bicarbonate where both are wanted and bicarbonate has no room, by lime or pH, but after it."""
     base, acid = (next((w for w in wanted if w.name == name), None) for name in ("bicarbonate", "acid"))
-    reading, high = task.case.last_valid(Quantity.PH), _highest(task, "acid")
-    if base is None or acid is None or reading is None:
+    high = _highest(task, "acid")
+    if base is None or acid is None or line.fits(base.product, base.grams, high):
         return wanted
-    kept_out = task.case.middle(reading) > task.case.limits(Quantity.PH).bathing_high
-    if not kept_out or line.fits(base.product, base.grams, high):
-        return wanted
-    if not line.fits_after(acid.product, acid.grams, base.product, base.grams, high):
+    parts = (base.grams, 0.5 * base.grams)  # with less of it the acid would take more alkalinity than it lets in
+    if not any(line.fits_after(acid.product, acid.grams, base.product, part, high) for part in parts):
         return wanted
     return tuple(acid if item is base else base if item is acid else item for item in wanted)
 
@@ -243,7 +242,7 @@ def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> float:
     quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
     reason = _reason(task, item.name, line)
     in_part = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
-    in_part = in_part and reason.kind != "lower-ph-first"  # the test comes after what it makes room for
+    in_part = in_part and reason.kind not in _ACID_FIRST  # the test comes after what it makes room for
     grams = item.grams * (defaults()["retest_share"].value if in_part else 1.0)
     given = line.dose(item.product, grams, reason, quantity, _highest(task, item.name), item.parts)
     if in_part and retests and given > 0.0:
@@ -281,9 +280,13 @@ def _reason(task: _Task, name: str, line: Timeline) -> Reason:
 
 
 def _acid_first(task: _Task, line: Timeline) -> str:
-    """Whether the acid goes before the bicarbonate that is wanted."""
+    """Why acid goes in: for the pH, or before the bicarbonate that is wanted, and then whether people have to wait."""
     base = task.kit.bicarbonate if task.decision.levers.get("bicarbonate", 0.0) > 0.0 else None
-    return "lower-ph" if base is None or line.given(base) > 0.0 else "lower-ph-first"
+    if base is None or line.given(base) > 0.0:
+        return "lower-ph"
+    reading = task.case.last_valid(Quantity.PH)
+    high = reading is not None and task.case.middle(reading) > task.case.limits(Quantity.PH).bathing_high
+    return "lower-ph-first" if high else "acid-makes-room"
 
 
 def _highest(task: _Task, name: str) -> float:

@@ -19,7 +19,7 @@ from tubwater.advice.wishes import Wishes
 from tubwater.facts import Basis, BasisKind, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.facts.situations import Deed, Procedure, Then, procedures
-from tubwater.tub import Clarity, Plan, Reason, Sign, Step, StepKind, Verdict
+from tubwater.tub import Clarity, Plan, Reason, Sign, Step, StepKind, Verdict, as_kept
 
 __all__ = [
     "must_test_first",
@@ -57,7 +57,7 @@ def stop_plan(case: Situation, verdict: Verdict, seed: int, situation: str) -> P
     doubted = tuple(q for name in case.suspects if (q := Quantity(name)) not in bathing)
     steps = [Step(StepKind.KEEP_OUT, reasons=verdict.reasons)]
     if wait > 0.0:
-        steps.append(Step(StepKind.WAIT, minutes=wait, reasons=(Reason("wait-it-out"),), covered=True))
+        steps.append(Step(StepKind.WAIT, minutes=as_kept(wait), reasons=(Reason("wait-it-out"),), covered=True))
     if case.clarity in (Clarity.CLOUDY, Clarity.HAZY):
         cloudy = procedures()["cloudy"]
         steps += written(case, cloudy, cloudy.steps, seed).steps

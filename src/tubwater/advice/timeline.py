@@ -22,7 +22,7 @@ from tubwater.belief import Observer
 from tubwater.facts import CareStep, Role, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
-from tubwater.tub import Expectation, Product, Reason, Step, StepKind
+from tubwater.tub import Expectation, Product, Reason, Step, StepKind, as_kept
 
 __all__ = ["MOST_PARTS", "Timeline", "mixing_factor", "mixing_minutes"]
 
@@ -46,7 +46,7 @@ def mixing_factor(case: Situation) -> float:
 def mixing_minutes(case: Situation, product: Product, factor: float = 1.0) -> float:
     """The wait after an addition, min; ``factor`` of the water as it is, which may be worse than the tub's own."""
     usual = max(substance_of(product).minutes, defaults()["mix_minutes"].value)
-    return max(mixing_factor(case), factor) * usual
+    return as_kept(max(mixing_factor(case), factor) * usual)
 
 
 class Timeline:
@@ -145,7 +145,7 @@ class Timeline:
 
     def react(self, reason: Reason) -> None:
         """The time that monopersulfate needs: open until it has mixed, the rest of it under the cover."""
-        rest = self.reaction_minutes - self._owed_wait
+        rest = as_kept(self.reaction_minutes - self._owed_wait)
         self.settle()
         if rest > 0.0:
             self.wait(rest, reason, covered=True)

@@ -8,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from tubwater.reports.language import language, texts
 from tubwater.reports.zone import placed
 from tubwater.services.tubfile import UnitSystem
+from tubwater.tub import as_kept
 
 __all__ = [
     "GRAMS_PER_OUNCE",
@@ -42,8 +43,6 @@ __all__ = [
 GRAMS_PER_OUNCE = 28.349523125  # avoirdupois, exact
 LITRES_PER_US_GALLON = 3.785411784  # exact
 MILLILITRES_PER_US_FLUID_OUNCE = 29.5735295625  # exact
-_WAITS = ((60.0, 1.0), (120.0, 5.0), (600.0, 15.0), (4320.0, 60.0))  # min: up to how long, told in steps of
-_LONG = 720.0  # min, the step of what lasts longer still
 _SOON = timedelta(days=28)  # a day that is only about right is told as a day within this,
 _IN_TIME = timedelta(days=550)  # as a month within this, and as a year after it
 _NIGHT = (time(22), time(6))  # nobody comes back in it
@@ -161,12 +160,8 @@ def minutes(value: float) -> str:
 
 
 def lasting(value: float) -> str:
-    """A wait, or how long something takes, given in min: no finer than anybody keeps it, and never less than it is.
-
-    Up to an hour in minutes, up to two in fives, up to ten in quarters of an hour, up to three days in hours.
-    """
-    step = next((step for most, step in _WAITS if value <= most), _LONG)
-    return minutes(step * math.ceil(value / step - 1e-9))
+    """A wait, or how long something takes, given in min, as it is kept."""
+    return minutes(as_kept(value))
 
 
 def hours(value: float, days: str = "days") -> str:

@@ -41,6 +41,7 @@ from tubwater.tub.plan import (
     StepKind,
     Verdict,
     VerdictKind,
+    as_kept,
 )
 from tubwater.tub.reason import Reason
 from tubwater.tub.tub import (
@@ -113,5 +114,6 @@ __all__ = [
     "Verdict",
     "VerdictKind",
     "VolumeBasis",
+    "as_kept",
     "equipment_of",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -22,7 +23,11 @@ __all__ = [
     "StepKind",
     "Verdict",
     "VerdictKind",
+    "as_kept",
 ]
+
+_KEPT = ((60.0, 1.0), (120.0, 5.0), (600.0, 15.0), (4320.0, 60.0))  # min: up to how long, in steps of (judgement)
+_KEPT_LONG = 720.0  # min, the step of what lasts longer still
 
 
 class VerdictKind(StrEnum):
@@ -138,6 +143,15 @@ class Step:
     task: str = ""
     covered: bool = False
     partial: bool = False
+
+
+def as_kept(minutes: float) -> float:
+    """A wait, or how long something takes, min: no finer than anybody keeps it, and never less than it is.
+
+    Up to an hour in minutes, up to two in fives, up to ten in quarters of an hour, up to three days in hours.
+    """
+    step = next((step for most, step in _KEPT if minutes <= most), _KEPT_LONG)
+    return step * math.ceil(minutes / step - 1e-9)
 
 
 @dataclass(frozen=True)
