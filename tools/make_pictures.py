@@ -1,4 +1,4 @@
-"""Takes the pictures of the tutorial: `python tools/make_pictures.py`, with Chromium, in a minute or two.
+"""Takes the pictures of the documents: `python tools/make_pictures.py`, with Chromium, in a few minutes.
 
 A browser of the size of a phone walks through the first month of an invented tub, on the real pages and a clock of
 its own. Pictures are kept with few colours, since they are text on paper.
@@ -7,12 +7,14 @@ its own. Pictures are kept with few colours, since they are text on paper.
 from __future__ import annotations
 
 import base64
+import json
 import os
 import shutil
 import struct
 import sys
 import threading
 import time
+import tomllib
 import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -35,6 +37,18 @@ ZONE = "Europe/London"
 SIZE = {"width": 390, "height": 780}
 MOST_COLOURS = 32
 PATIENCE = 120_000  # ms
+OF_PAGES = (  # what the how-to pages show of the tub after its first month
+    ("happened", "/happened"),
+    ("something-else", "/about"),
+    ("troubles", "/troubles?sign=foam"),
+    ("outlook", "/outlook"),
+)
+OF_A_SHELF = (
+    ("ledger", "/ledger?change=400+L", "h1"),
+    ("due", "/due", "h1"),
+    ("stock", "/stock", "h2:has-text('To buy')"),
+)
+LET = {"name": "Rowan", "volume": "1100 L", "sanitizer": "bromine", "setting": "let", "guideline": "uk-business"}
 
 
 class Clock:
@@ -281,6 +295,37 @@ def later_days(s: Scene) -> None:
     s.picture("logbook", "h1")
 
 
+def further_pages(s: Scene) -> None:
+    """The pages of the how-to pages, and the record of a tub that is let."""
+    for name, path in OF_PAGES:
+        s.open(path)
+        s.picture(name, "h1")
+    s.tub = kept(s, ROOT / "examples" / "shelf.toml")
+    for name, path, top in OF_A_SHELF:
+        s.open(path)
+        s.picture(name, top)
+    s.tub = s.keeping.add_tub({"tub": LET})
+    s.tell("test", method="photometer", scale="as Br2", bromine=3.2, pH=7.4, jets="no", bathers=0)
+    s.later(hours=2)
+    s.tell("test", method="photometer", scale="as Br2", bromine=4.8, pH=7.4, jets="no", bathers=0)
+    s.tell("noticed", clarity="clear")
+    s.open("/record")
+    s.picture("record", "h1")
+
+
+def kept(s: Scene, file: Path) -> str:
+    """The tub of a keeper's file in the logbook, with what happened to it."""
+    from tubwater.services.ports import HAPPENINGS
+
+    # Days and times as JSON would have them.
+    table = json.loads(json.dumps(tomllib.loads(file.read_text(encoding="utf-8")), default=lambda day: day.isoformat()))
+    s.tub = s.keeping.add_tub({part: table[part] for part in ("tub", "product", "offer") if part in table})
+    for kind in HAPPENINGS:
+        for row in table.get(kind, []):
+            s.tell(kind, **row)
+    return s.tub
+
+
 def main() -> int:
     """Takes every picture anew."""
     FOLDER.mkdir(parents=True, exist_ok=True)
@@ -289,6 +334,7 @@ def main() -> int:
         beside_the_tub(s)
         a_month(s)
         later_days(s)
+        further_pages(s)
     return 0
 
 
