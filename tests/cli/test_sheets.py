@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from tubwater.logbook import open_logbook
 from tubwater.main import main
+from tubwater.services.keeping import Keeping
+from tubwater.services.memory import RandomNames, SystemClock
 
 NOW = ["--now", "2026-11-25T09:00:00+01:00"]
 
@@ -81,6 +85,24 @@ def test_the_handout_says_to_ask_whom_the_file_names(tub: Path, capsys: pytest.C
     assert main(["handout", str(tub), "--json", "--keeper", "Kim", *NOW]) == 0
     ask = json.loads(capsys.readouterr().out)["ask"]
     assert ask["who"] == ["Kim", "01632 960 123"] and ask["blanks"] == []
+
+
+def test_the_safety_sheet_and_the_handout_are_of_a_tub_of_the_logbook_where_one_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = str(tmp_path / "logbook.db")
+    with closing(open_logbook(place)) as logbook:
+        keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
+        tub = {"name": "Rowan", "volume": "1100 L", "sanitizer": "bromine"}
+        pots = [{"substance": "dry acid", "strength": "93 %"}, {"substance": "bromine tablets", "strength": "96 %"}]
+        keeping.add_tub({"tub": tub, "product": pots, "contact": {"name": "Robin"}}, id="rowan")
+    assert main(["safety", "--logbook", place, "--tub", "rowan"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "dry acid and bromine tablets" in said or "bromine tablets and dry acid" in said
+    assert main(["handout", "--logbook", place, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["ask"]["who"] == ["Robin"]
+    assert main(["safety", "--logbook", place, "--tub", "birch"]) == 2
+    assert main(["safety", "tub.toml", "--tub", "rowan"]) == 2
 
 
 def test_the_safety_sheet_needs_no_tub_but_looks_at_its_shelf(

@@ -126,6 +126,8 @@ def _sheet_options(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     text = "what never to mix, how to keep it, and first steps when something goes wrong"
     parser = commands.add_parser("safety", help=text, description=f"{text[0].upper()}{text[1:]}.")
     parser.add_argument("file", metavar="FILE", nargs="?", help="a tub file, whose shelf is looked at as well")
+    parser.add_argument("--logbook", metavar="PLACE", help="the shelf of a tub in it instead; else TUBWATER_LOGBOOK")
+    parser.add_argument("--tub", metavar="TUB", help="its name or id, where the logbook has several")
     _print_options(parser)
     _common_options(parser)
 
@@ -211,8 +213,15 @@ def _refused(error: TubwaterError, words: argparse.Namespace) -> int:
     return 2
 
 
+def _asks_a_logbook(words: argparse.Namespace) -> bool:
+    """Without FILE; the safety sheet is of no tub unless one is named."""
+    if words.command == "safety":
+        return words.file is None and bool(words.logbook or words.tub)
+    return words.command in STORED_COMMANDS and words.file is None
+
+
 def _answer(words: argparse.Namespace, storehouse: Callable[[], Storehouse] | None) -> tuple[str, int]:
-    if words.command in STORAGE_COMMANDS or (words.command in STORED_COMMANDS and words.file is None):
+    if words.command in STORAGE_COMMANDS or _asks_a_logbook(words):
         from tubwater.cli.storage import storage_answer
         from tubwater.errors import StoreUnavailable
 

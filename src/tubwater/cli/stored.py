@@ -10,7 +10,7 @@ from datetime import datetime
 from tubwater.cli.answers import about_words, now_of, plan_text, verdict_text, water_text
 from tubwater.cli.options import Standing
 from tubwater.cli.outlook import days_ahead, outlook_text, scenario_of
-from tubwater.cli.sheets import handout_text, ledger_text, litres_of
+from tubwater.cli.sheets import handout_text, ledger_text, litres_of, safety_answer
 from tubwater.cli.trouble import trouble_of_tub
 from tubwater.cli.tubs import refuse_of_a_file
 from tubwater.cli.upkeep import calendar_text, days_of, due_text, shelf_text, weeks_of
@@ -52,6 +52,8 @@ class _Asked:
         tell_times_in(self.now.tzinfo)
         file = self.answers.keeping.file(self.tub)
         units = UnitSystem(self.words.units) if self.words.units else file.units
+        if self.words.command == "safety":
+            return safety_answer(self.words, file, self.now)
         if self.words.command == "remind":
             return self._remind(file)
         if self.words.command in ("shelf", "due", "calendar"):

@@ -70,8 +70,9 @@ def refuse_of_a_file(words: argparse.Namespace) -> None:
     Raises:
         InputError: an option that only a file takes.
     """
-    for option, given in (("--read", " ".join(words.read)), ("--with", words.method), ("--scale", words.scale)):
-        if given:
+    for option, name in (("--read", "read"), ("--with", "method"), ("--scale", "scale")):
+        if given := getattr(words, name, None):
+            given = given if isinstance(given, str) else " ".join(given)
             raise InputError.one(option, given, "FILE with it: in a logbook a test is an entry")
     if getattr(words, "state", None):
         raise InputError.one("--state", words.state, "FILE with it: a logbook remembers by itself what went out")
