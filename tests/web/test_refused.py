@@ -152,3 +152,17 @@ def test_a_tap_beyond_what_a_method_reads_says_so(open_page: Callable[..., Page]
     expect(page.locator("#pH-e")).to_have_text("This method reads 6.8 to 8.2.")
     page.get_by_role("button", name="pH: less").click()
     expect(page.locator("#pH-e")).to_have_text("")
+
+
+def test_what_is_left_out_is_said_beside_each_field_in_the_language_of_the_page(
+    open_page: Callable[..., Page], keeping: Keeping
+) -> None:
+    page = open_page("/first", at=START, locale="de-DE")
+    page.locator(".do").click()
+    expect(page.locator("#f-sanitizer-e")).to_have_text("Bitte eine davon wählen.")
+    expect(page.locator("#litres-e")).to_have_text("Bitte ausfüllen.")
+    assert violations(page) == [] and list(keeping.store.tubs()) == []
+    page.locator("[name='sanitizer']").first.check()
+    page.locator("#litres").fill("1300")
+    page.locator(".do").click()
+    page.wait_for_url("**/tubs/*")

@@ -39,26 +39,42 @@ export function steppers(inside) {
 steppers(document);
 
 // What a field does not take is said beside it, as the server says it; the browser would say it in its own language.
-function say(input) {
-  const id = `${input.id}-e`;
-  const said = document.getElementById(id) || Object.assign(document.createElement("span"), { id, className: "wrong" });
-  said.setAttribute("role", "status");
-  input.labels[0].after(said);
-  said.textContent = input.dataset.takes;
-  const others = (input.getAttribute("aria-describedby") || "").split(" ").filter((one) => one && one !== id);
-  input.setAttribute("aria-describedby", [id, ...others].join(" "));
+const name = (field) => field.id || `f-${field.name}`;
+const marked = (field) => (field.type === "radio" && field.closest("fieldset")) || field;
+
+function sentence(field) {
+  if (field.dataset.takes) return field.dataset.takes;
+  const words = document.querySelector("main").dataset;
+  if (!field.validity.valueMissing) return words.wrong;
+  return field.type === "radio" || field.matches("select") ? words.choose : words.missing;
 }
 
-function refuses(input) {
-  const wrong = !input.validity.valid;
-  input.setAttribute("aria-invalid", String(wrong));
-  if (wrong) say(input);
-  else document.getElementById(`${input.id}-e`)?.replaceChildren();
+function say(field) {
+  const id = `${name(field)}-e`;
+  const said = document.getElementById(id) || Object.assign(document.createElement("span"), { id, className: "wrong" });
+  said.setAttribute("role", "status");
+  const caption = marked(field).querySelector("legend") || field.labels[0];
+  (caption.closest("h2") || caption).after(said);
+  said.textContent = sentence(field);
+  const others = (marked(field).getAttribute("aria-describedby") || "").split(" ").filter((one) => one && one !== id);
+  marked(field).setAttribute("aria-describedby", [id, ...others].join(" "));
+}
+
+function refuses(field) {
+  const wrong = !field.validity.valid;
+  const said = document.getElementById(`${name(field)}-e`);
+  if (wrong) say(field);
+  else said?.replaceChildren();
+  if (wrong && marked(field) !== field) marked(field).setAttribute("role", "radiogroup");
+  if (wrong || said) marked(field).setAttribute("aria-invalid", String(wrong));
   return wrong;
 }
-document.addEventListener("change", (event) => { if (event.target.dataset.takes) refuses(event.target); });
+document.addEventListener("change", ({ target }) => {
+  if (target.dataset.takes || document.getElementById(`${name(target)}-e`)) refuses(target);
+});
+for (const form of document.forms) form.noValidate = true;
 addEventListener("submit", (event) => {
-  const [first] = [...event.target.querySelectorAll("[data-takes]")].filter(refuses);
+  const [first] = [...event.target.elements].filter((field) => field.willValidate && refuses(field));
   if (!first) return;
   event.preventDefault();
   first.focus();
