@@ -85,6 +85,27 @@ def test_the_record_of_a_logbook_names_its_days_and_its_tub(tmp_path: Path, caps
     assert (tmp_path / "r.pdf").read_bytes().startswith(b"%PDF-")
 
 
+def test_a_day_of_the_logbook_is_signed_for_good_and_a_file_holds_its_own_signatures(
+    tmp_path: Path, file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = str(tmp_path / "logbook.db")
+    with closing(open_logbook(place)) as logbook:
+        keeping = Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames())
+        keeping.add_tub({"tub": {"name": "Rowan", "volume": "1100 L", "sanitizer": "bromine"}}, id="rowan")
+    signs = ["record", "--logbook", place, "--sign", "Robin Example"]
+    assert run([*signs, "--bathers", "4", "--remark", "quiet"], SqlStorehouse) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Signed: Robin Example" in said and "quiet" in said and "Bathers counted: 4." in said
+    assert run([*signs, "--bathers", "-1"], SqlStorehouse) == 2
+    assert run([*signs, "--day", "2020-01-01"], SqlStorehouse) == 2
+    assert run([*signs, "--from", "2026-11-20"], SqlStorehouse) == 2
+    assert run(["record", file, "--sign", "Robin Example", *NOW]) == 2
+    told = capsys.readouterr().err
+    assert "bathers" in told and "day: got" in told and "one day, by --day" in told and "no FILE with it" in told
+    with closing(open_logbook(place)) as logbook:
+        assert sum(s.entry.kind is Kind.SIGNED for s in logbook.entries.of("rowan")) == 1
+
+
 @pytest.mark.parametrize(
     ("words", "field"),
     [

@@ -17,9 +17,9 @@ from tubwater.reports.record import record_xlsx, render_record
 from tubwater.reports.record_words import named_with_role, record_words
 from tubwater.services.accounts import Accounts
 from tubwater.services.keeping import Keeping
-from tubwater.services.memory import RandomNames
+from tubwater.services.memory import RandomNames, SystemClock
 from tubwater.services.record import Record, record_of_file
-from tubwater.services.recorded import record_of_tub
+from tubwater.services.recorded import record_of_tub, sign_day
 from tubwater.services.storage import Logbook
 from tubwater.services.tubfile import TubFile, UnitSystem
 
@@ -30,22 +30,38 @@ def record_answer(words: argparse.Namespace, file: TubFile, now: datetime, units
     """The record of a keeper's file; with ``--out`` as PDF or XLSX.
 
     Raises:
-        InputError: days that cannot be meant, or a file that cannot be written.
+        InputError: days that cannot be meant, a file that cannot be written, or a signature: the file holds its own.
     """
+    if words.sign:
+        raise InputError.one("--sign", words.sign, "no FILE with it: a tub of the logbook is asked without one")
     return _printed(words, record_of_file(file, now, *_span(words)), units, now.tzinfo)
 
 
 def record_of_logbook(words: argparse.Namespace, logbook: Logbook, tub: str, accounts: Accounts) -> str:
     """The record of a tub in a logbook, in the zone of this machine or of ``--now``; ``accounts`` name who entered it.
 
+    With ``--sign`` the sheet of the day is signed before, as of this moment whatever ``--now`` says.
+
     Raises:
         InputError: days that cannot be meant, or a file that cannot be written.
     """
     refuse_of_a_file(words)
+    if words.sign:
+        _sign(words, Keeping(logbook.entries, logbook.snapshots, SystemClock(), RandomNames()), tub)
     now = now_of(words.now, exact=True)
     keeping = Keeping(logbook.entries, logbook.snapshots, Standing(now), RandomNames())
     record = record_of_tub(keeping, logbook.kits, tub, *_span(words), called=partial(named_with_role, accounts, tub))
     return _printed(words, record, UnitSystem(words.units) if words.units else keeping.file(tub).units, now.tzinfo)
+
+
+def _sign(words: argparse.Namespace, keeping: Keeping, tub: str) -> None:
+    """Signs one day: that of ``--day``, or today."""
+    first, last = _span(words)
+    if first != last:
+        raise InputError.one("--sign", words.sign, "one day, by --day; today where none is said")
+    day = (first or keeping.clock.now().astimezone().date()).isoformat()
+    said = {"day": day, "name": words.sign, "bathers": words.bathers, "remark": words.remark}
+    sign_day(keeping, tub, {key: value for key, value in said.items() if value is not None})
 
 
 def _printed(words: argparse.Namespace, record: Record, units: UnitSystem, zone: tzinfo | None) -> str:

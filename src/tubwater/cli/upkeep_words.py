@@ -28,6 +28,9 @@ def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument("--day", metavar="DAY", help="that day alone, today where nothing is said")
         parser.add_argument("--from", dest="first", metavar="DAY", help="from that day on")
         parser.add_argument("--until", dest="last", metavar="DAY", help="until that day, today where nothing is said")
+        parser.add_argument("--sign", metavar="NAME", help="without FILE: sign the sheet of the day, for good")
+        parser.add_argument("--bathers", type=int, metavar="N", help="with --sign: how many were in, where counted")
+        parser.add_argument("--remark", metavar="TEXT", help="with --sign")
         parser.add_argument("--out", metavar="FILE", help="write it into this file, .pdf or .xlsx")
         parser.add_argument("--paper", type=str.lower, choices=("a4", "letter"), default="a4", help="for a .pdf")
     if name == "remind":
