@@ -98,6 +98,15 @@ def test_any_belief_and_reading_gives_a_well_formed_line_within_its_edges(median
     assert ("w-off" in classes(picture)) == (median > 8.0)
 
 
+def test_the_plan_of_a_wide_belief_does_not_hide_it_under_a_halo() -> None:
+    wide, sharp = (Expectation(Quantity.BROMINE, 5.0, 5.0 - half, 5.0 + half) for half in (3.5, 0.6))
+    found = [classes(range_line(RangeLine(Quantity.BROMINE, BROMINE, one, one))) for one in (wide, sharp)]
+    assert [("w-is" in one, "w-plan" in one, "w-halo" in one) for one in found] == [
+        (True, True, False),
+        (True, True, True),
+    ]
+
+
 def test_numerals_do_not_run_into_each_other() -> None:
     for quantity, limits in {**HOUSEHOLD, **guidelines()["us-public"].limits}.items():
         picture = range_line(RangeLine(quantity, limits))

@@ -43,6 +43,7 @@ HEIGHT = 88  # px; the width is the page's
 _BASE = 54.0  # y of the axis, px
 _HILL = 46.0  # the highest a hill gets, px
 _AREA = 0.12 * _HILL  # of each hill: full height at a spread of 12 % of the width
+_FLAT = 16.0  # px; the halo of a lower one would hide the hill that it lies on
 _WIDE = 1000.0  # of the nested picture that holds the hills
 _TO_5 = 1.6449  # standard deviations to the 5th percentile of a normal
 _TO_25 = 0.6745
@@ -186,16 +187,26 @@ def _hills(line: RangeLine, axis: _Axis) -> Iterator[str]:
         yield _hill(line.believed, axis, "w-is-tail", _TO_5 * 1.35, fill_opacity=0.42)
         yield _hill(line.believed, axis, "w-is", _TO_25)
     if line.planned is not None:
-        for name, width, stroke in (("w-halo", 7, "Canvas"), ("w-plan", 2.5, "currentColor")):
+        halo = [("w-halo", 7, "Canvas")] if _height(line.planned, axis) > _FLAT else []
+        for name, width, stroke in (*halo, ("w-plan", 2.5, "currentColor")):
             yield _hill(line.planned, axis, name, _TO_5 * 1.35, fill="none", stroke=stroke, stroke_width=width,
                         vector_effect="non-scaling-stroke")  # fmt: skip
 
 
+def _spreads(found: Expectation, axis: _Axis) -> tuple[float, float]:
+    """Standard deviations below and above the median, as shares of the width."""
+    middle, left, right = axis.at(found.median), axis.at(found.low), axis.at(found.high)
+    return max((middle - left) / _TO_5, 0.004), max((right - middle) / _TO_5, 0.004)
+
+
+def _height(found: Expectation, axis: _Axis) -> float:
+    """Of a hill of the one area, px."""
+    return min(_HILL, _AREA / (_TO_5 * sum(_spreads(found, axis))))
+
+
 def _hill(found: Expectation, axis: _Axis, name: str, reach: float, **look: object) -> str:
     """Two halves of a normal, one for each side of the median, cut at the ends of the line."""
-    middle, left, right = axis.at(found.median), axis.at(found.low), axis.at(found.high)
-    below, above = max((middle - left) / _TO_5, 0.004), max((right - middle) / _TO_5, 0.004)
-    height = min(_HILL, _AREA / (_TO_5 * (below + above)))
+    middle, (below, above), height = axis.at(found.median), _spreads(found, axis), _height(found, axis)
     first, last = axis.at(axis.low), 1.0
     places = [middle + (below if z < 0 else above) * z for z in _steps(reach)]
     kept = [x for x in places if first <= x <= last]
