@@ -159,7 +159,7 @@ def test_what_is_left_out_is_said_beside_each_field_in_the_language_of_the_page(
 ) -> None:
     page = open_page("/first", at=START, locale="de-DE")
     page.locator(".do").click()
-    expect(page.locator("#f-sanitizer-e")).to_have_text("Bitte eine davon wählen.")
+    expect(page.locator("#f-sanitizer-e")).to_have_text("Eine Antwort muss gewählt werden.")
     expect(page.locator("#litres-e")).to_have_text("Bitte ausfüllen.")
     assert violations(page) == [] and list(keeping.store.tubs()) == []
     page.locator("[name='sanitizer']").first.check()

@@ -213,7 +213,9 @@ def test_what_cannot_be_meant_is_told_on_the_form(
     answer = client.post(f"/tubs/{tub}/shelf/0", data=form(after=newest.entry.id, **{field: value}))
     assert answer.status_code == 422 and 'value="900 g"' in answer.text
     told = html.unescape(answer.text).replace("\xa0", " ")
-    assert re.search(rf"""class="lead">{field}: ["']?{value}["']?</p><p>Expected: """, told)
+    said = rf"""Entered: ["']?{value}["']?\. Expected: """
+    assert re.search(rf'<a href="#{field}"><b>[^<]+</b></a> <span>{said}', told)
+    assert re.search(rf'<span class="wrong" id="{field}-e">{said}', told)
 
 
 def test_the_stock_page_names_each_product_and_refuses_weeks_that_cannot_be_meant(client: TestClient, tub: str) -> None:

@@ -25,6 +25,10 @@ class UnderWay:
 
 def under_way(desk: Desk, tub: str) -> UnderWay | None:
     """The visit that was begun within a day and is not finished; None where there is none."""
+    return desk.answers.besides(tub, "under way", lambda: _found(desk, tub))
+
+
+def _found(desk: Desk, tub: str) -> UnderWay | None:
     entries, now = desk.keeping.entries(tub), desk.keeping.clock.now()
     visits = (s.entry for s in reversed(entries) if s.entry.kind is Kind.VISIT)
     newest = next((one for one in visits if one.body["what"] == What.BEGUN), None)
