@@ -211,7 +211,7 @@ def _replay(a: Answered) -> Iterator[tuple[Look, Look]]:
         elif step.covered or step.kind is StepKind.HEAT:
             state = _later(a, state, owed, rates)
             state = advance(state, rates, step.minutes / 60.0, Mode.COVERED, a.case.products.tablet)
-            state, rates = _at(state, rates, _told(step, "to"))
+            state, rates = _at(state, rates, _told(step, "to") or _told(step, "temperature"))
             yielded, owed = None, 0.0
         elif not step.task:
             owed += step.minutes
