@@ -13,7 +13,19 @@ from enum import StrEnum
 from importlib import resources
 from typing import Any
 
-__all__ = ["Paper", "handout_pdf", "label_pdf", "qr_svg", "record_pdf", "safety_pdf", "sheet_pdf", "sheet_pictures"]
+from tubwater.services.tubfile import UnitSystem
+
+__all__ = [
+    "Paper",
+    "handout_pdf",
+    "label_pdf",
+    "paper_of",
+    "qr_svg",
+    "record_pdf",
+    "safety_pdf",
+    "sheet_pdf",
+    "sheet_pictures",
+]
 
 _DOTS_PER_INCH = 110.0
 
@@ -23,6 +35,11 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "us-letter"
+
+
+def paper_of(units: UnitSystem) -> Paper:
+    """The paper that is usual where amounts are told so."""
+    return Paper.LETTER if units is UnitSystem.US else Paper.A4
 
 
 def handout_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:

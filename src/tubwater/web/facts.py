@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
 from tubwater.reports.handout_words import handout_words
-from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
+from tubwater.reports.printed import Paper, handout_pdf, label_pdf, paper_of, safety_pdf
 from tubwater.reports.safety_words import safety_words
 from tubwater.services.handout import Contact
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
@@ -76,30 +76,33 @@ def safety(request: Request, desk: Here, tub: str = "") -> HTMLResponse:
 
 
 @router.get("/facts/safety.pdf")
-def safety_print(request: Request, desk: Here, tub: str = "", paper: Paper = Paper.A4) -> Response:
+def safety_print(request: Request, desk: Here, tub: str = "", paper: Paper | None = None) -> Response:
     """The safety sheet to print."""
     file = _file(request, desk, tub)
     sheet = safety_sheet(file.shelf if file else None)
-    return Response(safety_pdf(safety_words(sheet, desk.now().date()), paper), media_type="application/pdf")
+    chosen = paper or (paper_of(file.units) if file else Paper.A4)
+    return Response(safety_pdf(safety_words(sheet, desk.now().date()), chosen), media_type="application/pdf")
 
 
 @router.get("/tubs/{tub}/handout.pdf")
-def handout(request: Request, desk: Here, tub: str, paper: Paper = Paper.A4) -> Response:
+def handout(request: Request, desk: Here, tub: str, paper: Paper | None = None) -> Response:
     """One page for the owner of this tub."""
-    return Response(handout_pdf(_owner_words(request, desk, tub), paper), media_type="application/pdf")
+    words, chosen = _owner_words(request, desk, tub), paper or paper_of(desk.file(tub).units)
+    return Response(handout_pdf(words, chosen), media_type="application/pdf")
 
 
 @router.get("/tubs/{tub}/label.pdf")
-def label(request: Request, desk: Here, tub: str, paper: Paper = Paper.A4) -> Response:
+def label(request: Request, desk: Here, tub: str, paper: Paper | None = None) -> Response:
     """A label for the cabinet, to be cut out."""
-    return Response(label_pdf(_owner_words(request, desk, tub), paper), media_type="application/pdf")
+    words, chosen = _owner_words(request, desk, tub), paper or paper_of(desk.file(tub).units)
+    return Response(label_pdf(words, chosen), media_type="application/pdf")
 
 
 def _owner_words(request: Request, desk: Desk, tub: str) -> dict[str, Any]:
     """The words of the sheets for the owner; where phones reach this computer, with the code that leads to the tub."""
     home: Home | None = request.app.state.home
     file, addresses = desk.keeping.file(tub), home.addresses() if home else ()
-    contact = Contact(address=f"{addresses[0]}/tubs/{tub}" if addresses else "")
+    contact = Contact(address=f"{addresses[0]}/tubs/{tub}" if addresses else "").over(file.contact)
     return handout_words(desk.answers.handout(tub), contact, file.units)
 
 

@@ -34,11 +34,14 @@ __all__ = [
 
 router = APIRouter(prefix="/api/tubs/{tub}", tags=["keeping"], responses=REFUSALS)
 Name = Annotated[str, Path(min_length=1, max_length=80)]
-_PARTS = {Kind.TUB: ("tub", "units"), Kind.SHELF: ("product", "offer", "reagents")}  # the first has to be there
+_PARTS = {
+    Kind.TUB: ("tub", "units", "contact"),
+    Kind.SHELF: ("product", "offer", "reagents"),
+}  # the first has to be there
 
 
 class NewTubBody(BaseModel):
-    """A new tub: its tables "tub" and, where wanted, "units", "product", "offer" and "reagents"."""
+    """A new tub: its tables "tub" and, where wanted, "units", "contact", "product", "offer" and "reagents"."""
 
     body: dict[str, Any]
 

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from tubwater.errors import InputError
-from tubwater.reports.printed import Paper, record_pdf
+from tubwater.reports.printed import Paper, paper_of, record_pdf
 from tubwater.reports.record import record_xlsx
 from tubwater.reports.record_words import named_with_role, record_words
 from tubwater.reports.units import day as day_words
@@ -48,9 +48,10 @@ def sign(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLResponse
 
 
 @router.get("/tubs/{tub}/record.pdf")
-def as_pdf(desk: Here, tub: str, first: str = "", last: str = "", paper: Paper = Paper.A4) -> Response:
+def as_pdf(desk: Here, tub: str, first: str = "", last: str = "", paper: Paper | None = None) -> Response:
     """The record of a span of days, to print."""
-    return Response(record_pdf(_words(desk, tub, first, last), paper), media_type="application/pdf")
+    chosen = paper or paper_of(desk.file(tub).units)
+    return Response(record_pdf(_words(desk, tub, first, last), chosen), media_type="application/pdf")
 
 
 @router.get("/tubs/{tub}/record.xlsx")

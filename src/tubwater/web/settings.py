@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -28,6 +28,13 @@ router = APIRouter(include_in_schema=False)
 FILL = ("total_alkalinity", "calcium_hardness", "total_hardness", "sulfate", "chloride", "magnesium", "sodium")
 HARDNESS_UNITS = ("mg/L", "mmol/L", "°dH", "°fH", "°e", "gpg", "ppm")
 _EQUIPMENT = ("pump", "water_jets", "air_jets", "cover", "ozone_or_uv")
+_NAMED = ("name", "volume_from", "sanitizer", "kind", "setting", "guideline")
+_TABLES: Mapping[str, tuple[str, ...]] = {  # of the description, with what the form asks of each
+    "equipment": (*_EQUIPMENT, "heater"),
+    "use": ("soaks_per_week", "people", "minutes"),
+    "fill_water": ("pH", "source", *FILL),
+}
+_CONTACT = ("name", "phone")
 _WAYS = ("plate", "meter", "hose", "round", "rectangle")
 
 
@@ -43,7 +50,7 @@ def settings(request: Request, desk: Here, tub: str, litres: str = "", volume_fr
 @router.post("/tubs/{tub}/settings", response_model=None)
 def save(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLResponse | RedirectResponse:
     """Keeps the tub as it is described now."""
-    body = {"tub": _tub_of(sent), "units": sent.word("units", UnitSystem, UnitSystem.METRIC)}
+    body = _described_by(sent, _body(desk, tub))
     try:
         desk.keeping.describe(tub, Kind.TUB, body, sent.text("after"), desk.source(request), sent.text("key"))
     except InputError as error:
@@ -114,9 +121,30 @@ def _body(desk: Desk, tub: str) -> dict[str, Any]:
     return dict(newest.entry.body) if newest else {"tub": {}}
 
 
+def _described_by(sent: Sent, before: Mapping[str, Any]) -> dict[str, Any]:
+    """The description of a form, with what no field of it asks for kept as it was."""
+    tub, old = _tub_of(sent), before["tub"]
+    for name, asked in _TABLES.items():
+        tub[name] = _rest(old.get(name, {}), asked) | tub[name]
+    contact = _rest(before.get("contact", {}), _CONTACT) | _contact(sent)
+    units = {"units": sent.word("units", UnitSystem, UnitSystem.METRIC)}
+    said = {"tub": _rest(old, (*_NAMED, "volume", "temperature", *_TABLES)) | tub, **units}
+    return _rest(before, ("tub", "units", "contact")) | said | ({"contact": contact} if contact else {})
+
+
+def _rest(old: Mapping[str, Any], asked: Collection[str]) -> dict[str, Any]:
+    return {key: value for key, value in old.items() if key not in asked}
+
+
+def _contact(sent: Sent) -> dict[str, str]:
+    """Whom to ask, for the sheets that hang beside the tub."""
+    found = {key: sent.text(f"contact_{key}") for key in _CONTACT}
+    return {key: text for key, text in found.items() if text}
+
+
 def _tub_of(sent: Sent) -> dict[str, Any]:
     found: dict[str, Any] = {}
-    for key in ("name", "volume_from", "sanitizer", "kind", "setting", "guideline"):
+    for key in _NAMED:
         if sent.text(key):
             found[key] = sent.text(key)
     for key, unit in (("volume", "L"), ("temperature", "°C")):
@@ -187,6 +215,7 @@ def _described(file: TubFile, body: Mapping[str, Any]) -> dict[str, Any]:
         "equipment": {key: equipment.get(key, getattr(file.tub.equipment, key)) for key in _EQUIPMENT},
         "heater": str(equipment.get("heater", "")).removesuffix(" kW"),
         "use": defaultdict(str, described.get("use", {})),
+        "contact": defaultdict(str, body.get("contact", {})),
         "fill": {key: _split(described.get("fill_water", {}).get(key, "")) for key in FILL},
         "fill_water": defaultdict(str, described.get("fill_water", {})),
         "hardness_units": HARDNESS_UNITS,
