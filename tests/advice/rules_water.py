@@ -196,14 +196,17 @@ def no_feeder_takes_the_sanitizer_too_high(a: Answered) -> bool:
 
 def a_plan_ends_inside_ph_where_the_test_allows_it(a: Answered) -> bool:
     """What was sure of pH 7.0-8.0 stays so, and what was not gets no less sure; but for an oxidizer that only makes up
-    for what is missing to the aim, since too little is worse than a pH somewhat out: nothing else pushes that way."""
+    for what is missing to the aim, or burns what makes water murky, since either is worse than a pH somewhat out:
+    nothing else pushes that way. What is handed over to somebody is not in the replay, and is not judged here."""
     begin, end = a.replayed[-1]
     looks = ((begin, 0.0), (end, 0.02))  # what no test could show is no difference
     sure = [float(np.mean((look.ph >= 7.0 - slack) & (look.ph <= 8.0 + slack))) for look, slack in looks]
     filled = any(s.kind is StepKind.FILL for s in a.plan.steps)
     limits = a.case.guideline.limits[a.sanitizer]
-    needed = _only_the_oxidizer_pushes(a) and float(np.median(end.sanitizer)) <= limits.aim_high
-    judged = bool(a.doses) and not filled and not needed and not _leaves_it_to_a_test(a)
+    murky = any(r.kind == "shock-it" for s in a.doses for r in s.reasons)
+    needed = _only_the_oxidizer_pushes(a) and (murky or float(np.median(end.sanitizer)) <= limits.aim_high)
+    handed = any(s.kind is StepKind.HAND_OVER and s.amount for s in a.plan.steps)
+    judged = bool(a.doses) and not (filled or needed or handed or _leaves_it_to_a_test(a))
     if judged:
         assert sure[1] >= min(0.95, sure[0]) - 2.0 / MEMBERS
     return judged
