@@ -185,6 +185,15 @@ def test_a_change_brings_every_salt_towards_the_fill_water_by_its_share(litres: 
     assert found.left == pytest.approx(share, abs=0.02)
 
 
+@pytest.mark.parametrize(("litres", "later"), [(760.0, timedelta(days=2.5)), (400.0, timedelta())])
+def test_a_change_says_what_it_does_to_the_date(litres: float, later: timedelta) -> None:
+    """A rule that asks for half of the water every day counts anew from a change of half, and from no smaller one."""
+    there = case([Filled(days_ago(3)), Drained(days_ago(2.5), 760.0)], guideline="who-style")
+    before, found = ledger_of(there).drain_by, water_change(there, litres)
+    assert before is not None and before.due is not None and found.drain_by is not None
+    assert found.drain_by.due == before.due + later and found.drain_by.rule.kind is DrainKind.CALENDAR
+
+
 def test_a_change_moves_nothing_that_the_fill_water_has_as_much_of() -> None:
     found = water_change(case([Filled(days_ago(0.1))]), 500.0)
     assert level(found.after, "calcium hardness") == pytest.approx(level(found.before, "calcium hardness"), rel=0.01)

@@ -7,7 +7,7 @@ everything (dilution, a calculation).  Dates of what builds up assume that it go
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -106,6 +106,7 @@ class WaterChange:
     Attributes:
         litres: let out at each step. steps: how often. left: share of the old water that stays (median).
         uses: bather-uses that would still count. before, after: the same rows.
+        as_of: now. drain_by: the rule that would set the date then, None where no date can be told.
     """
 
     litres: float
@@ -114,6 +115,8 @@ class WaterChange:
     uses: float
     before: tuple[Built, ...]
     after: tuple[Built, ...]
+    as_of: datetime
+    drain_by: DrainDate | None
 
 
 def remaining(fraction: float, steps: int = 1, overflow: bool = False) -> float:
@@ -149,15 +152,14 @@ def ledger_of(case: Situation) -> Ledger:
 
 def water_change(case: Situation, litres: float, steps: int = 1) -> WaterChange:
     """What it would do to let out ``litres`` and fill up again, ``steps`` times."""
-    thin = case.belief.thinned(_MEMBERS)
-    share = np.minimum(litres / thin.rates.litres, 1.0)
-    state = thin.state
+    share = np.minimum(litres / case.rates.litres, 1.0)
+    state, events = case.state, case.belief.events
     for _ in range(steps):
-        state = refill(state, thin.rates, share)
+        state, events = refill(state, case.rates, share), (*events, Drained(case.now, litres))
+    then = ledger_of(replace(case, belief=replace(case.belief, state=state, events=events)))
     left = float(np.median((1.0 - share) ** steps))
-    uses = _Count(case).uses * left
-    before = _built(case, thin.state, thin.rates)
-    return WaterChange(litres, steps, left, uses, before, _built(case, state, thin.rates))
+    before = ledger_of(case).built
+    return WaterChange(litres, steps, left, then.uses, before, then.built, case.now, then.drain_by)
 
 
 class _Count:

@@ -26,8 +26,8 @@ def render_ledger(ledger: Ledger, change: WaterChange | None = None, units: Unit
     return "\n".join([*parts, "", bullet(text_of("ledger", "caution"), "! ")]) + "\n"
 
 
-def drain_words(ledger: Ledger) -> str:
-    """By when to drain, as one sentence, and the rule that sets it."""
+def drain_words(ledger: Ledger | WaterChange) -> str:
+    """By when to drain, as one sentence, and the rule that sets it; for a change, how it would be then."""
     found = ledger.drain_by
     if found is None or found.due is None:
         return text_of("ledger", "drain-unknown")
@@ -91,6 +91,7 @@ def _change(change: WaterChange, units: UnitSystem) -> Iterator[str]:
         values |= {name: figure(getattr(after.now, name), after.unit) for name in ("low", "high")}
         yield bullet(text_of("ledger", "change-row", values))
     yield bullet(text_of("ledger", "change-uses", {"uses": round(change.uses, 1)}))
+    yield bullet(f"{text_of('ledger', 'change-date')} {drain_words(change)}")
 
 
 def figure(value: float, unit: str) -> str:

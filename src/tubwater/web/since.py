@@ -52,6 +52,7 @@ def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTM
             "units": file.units,
             "ledger": ledger,
             "drain": drain_words(ledger),
+            "drain_words": drain_words,
             "change": changed,
             "asked": change,
             "since": since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
