@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from tubwater.errors import InputError
 from tubwater.services.about import About, about_of, purposes_for
 from tubwater.web.desk import Here
 from tubwater.web.forms import Sent
@@ -43,10 +44,13 @@ def about_in(sent: Sent) -> About | None:
     """The same as what the planner is asked; None for the usual visit.
 
     Raises:
-        UnknownKey: nobody knows what is asked for. InputError: a number of it cannot be meant.
+        UnknownKey: nobody knows what is asked for. InputError: a number of it, "about.NAME", cannot be meant.
     """
     asked = asked_in(sent)
-    return about_of(asked.key, asked.said) if asked.key else None
+    try:
+        return about_of(asked.key, asked.said) if asked.key else None
+    except InputError as error:
+        raise InputError([replace(one, field=f"about.{one.field}") for one in error.problems]) from None
 
 
 @router.get("/tubs/{tub}/about")
