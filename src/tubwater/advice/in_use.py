@@ -217,13 +217,12 @@ def _rest_of_shock(line: Timeline, task: _Task, visit: Visit, given: dict[str, f
 
 
 def _in_order(line: Timeline, task: _Task, wanted: tuple[Wanted, ...]) -> tuple[Wanted, ...]:
-    """Acid before bicarbonate where both are wanted and bicarbonate has no room, by lime or pH, but after it."""
+    """Acid first where pH keeps people out or alkalinity may well be low, and bicarbonate has no room but after it."""
     base, acid = (next((w for w in wanted if w.name == name), None) for name in ("bicarbonate", "acid"))
-    high = _highest(task, "acid")
-    if base is None or acid is None or line.fits(base.product, base.grams, high):
+    high, needed = _highest(task, "acid"), _kept_out_by_ph(task) or np.isfinite(acid_beside(task.case, task.kit))
+    if base is None or acid is None or not needed or line.fits(base.product, base.grams, high):
         return wanted
-    parts = (base.grams, 0.5 * base.grams)  # with less of it the acid would take more alkalinity than it lets in
-    if not any(line.fits_after(acid.product, acid.grams, base.product, part, high) for part in parts):
+    if not line.fits_after(acid.product, acid.grams, base.product, base.grams, high):
         return wanted
     return tuple(acid if item is base else base if item is acid else item for item in wanted)
 
@@ -284,9 +283,12 @@ def _acid_first(task: _Task, line: Timeline) -> str:
     base = task.kit.bicarbonate if task.decision.levers.get("bicarbonate", 0.0) > 0.0 else None
     if base is None or line.given(base) > 0.0:
         return "lower-ph"
+    return "lower-ph-first" if _kept_out_by_ph(task) else "acid-makes-room"
+
+
+def _kept_out_by_ph(task: _Task) -> bool:
     reading = task.case.last_valid(Quantity.PH)
-    high = reading is not None and task.case.middle(reading) > task.case.limits(Quantity.PH).bathing_high
-    return "lower-ph-first" if high else "acid-makes-room"
+    return reading is not None and task.case.middle(reading) > task.case.limits(Quantity.PH).bathing_high
 
 
 def _highest(task: _Task, name: str) -> float:
@@ -338,10 +340,8 @@ def _shock_told(task: _Task, line: Timeline) -> list[Reason]:
 
 def _acid_held(task: _Task, line: Timeline) -> list[Reason]:
     """Says so where the pH stays too high to bathe in, since bicarbonate has to go in before acid and has no room."""
-    reading, limits = task.case.last_valid(Quantity.PH), task.case.limits(Quantity.PH)
-    high = reading is not None and task.case.middle(reading) > limits.bathing_high
-    behind = np.isfinite(acid_beside(task.case, task.kit))
-    if not (high and behind) or task.kit.acid is None or line.given(task.kit.acid) > 0.0:
+    behind, acid = np.isfinite(acid_beside(task.case, task.kit)), task.kit.acid
+    if not (_kept_out_by_ph(task) and behind) or acid is None or line.given(acid) > 0.0:
         return []
     alkalinity = line.beside.expect(Quantity.TOTAL_ALKALINITY)[0].median
     return [Reason("acid-held-back", {"value": _ph(line), "alkalinity": alkalinity})]
