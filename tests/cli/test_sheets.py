@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from contextlib import closing
 from pathlib import Path
 
@@ -78,6 +79,26 @@ def test_the_handout_comes_as_text_words_and_page(
     label = tmp_path / "label.pdf"
     assert main(["handout", str(tub), "--label", "--out", str(label), *ask, *NOW]) == 0
     assert label.read_bytes().startswith(b"%PDF-") and label.read_bytes() != page.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("asked", "paper"),
+    [
+        ([], "A4"),
+        (["--units", "us"], "Letter"),
+        (["--units", "us", "--paper", "a4"], "A4"),
+        (["--paper", "letter"], "Letter"),
+    ],
+)
+def test_a_sheet_comes_on_the_paper_of_the_units_where_none_is_asked_for(
+    tmp_path: Path, asked: list[str], paper: str
+) -> None:
+    """Sizes in points of 1/72 inch: 210 by 297 mm (ISO 216), 8.5 by 11 inches."""
+    page = tmp_path / "safety.pdf"
+    assert main(["safety", "--out", str(page), *asked, *NOW]) == 0
+    width, height = ((210 / 25.4 * 72, 297 / 25.4 * 72), (612.0, 792.0))[paper == "Letter"]
+    found = re.search(rb"/MediaBox ?\[0 0 ([\d.]+) ([\d.]+)\]", page.read_bytes())
+    assert found and [float(x) for x in found.groups()] == pytest.approx([width, height], abs=0.1)
 
 
 def test_the_handout_says_to_ask_whom_the_file_names(tub: Path, capsys: pytest.CaptureFixture[str]) -> None:

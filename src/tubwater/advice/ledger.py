@@ -158,7 +158,8 @@ def water_change(case: Situation, litres: float, steps: int = 1) -> WaterChange:
         state, events = refill(state, case.rates, share), (*events, Drained(case.now, litres))
     then = ledger_of(replace(case, belief=replace(case.belief, state=state, events=events)))
     left = float(np.median((1.0 - share) ** steps))
-    before = ledger_of(case).built
+    thin = case.belief.thinned(_MEMBERS)
+    before = _built(case, thin.state, thin.rates)
     return WaterChange(litres, steps, left, then.uses, before, then.built, case.now, then.drain_by)
 
 

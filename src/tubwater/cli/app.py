@@ -134,7 +134,9 @@ def _sheet_options(commands: argparse._SubParsersAction[argparse.ArgumentParser]
 
 def _print_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="PDF", help="write it as PDF into this file")
-    parser.add_argument("--paper", type=str.lower, choices=("a4", "letter"), default="a4", help="for --out")
+    parser.add_argument(
+        "--paper", type=str.lower, choices=("a4", "letter"), help="for --out; else as the units have it"
+    )
 
 
 def _common_options(parser: argparse.ArgumentParser) -> None:

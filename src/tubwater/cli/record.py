@@ -8,7 +8,7 @@ from functools import partial
 
 from tubwater.cli.answers import now_of
 from tubwater.cli.options import Standing
-from tubwater.cli.sheets import PAPERS, written
+from tubwater.cli.sheets import paper_for, written
 from tubwater.cli.tubs import refuse_of_a_file
 from tubwater.errors import InputError
 from tubwater.reports.data import to_json
@@ -72,7 +72,7 @@ def _printed(words: argparse.Namespace, record: Record, units: UnitSystem, zone:
     if not words.out:
         return render_record(said)
     if words.out.lower().endswith(".pdf"):
-        return written(words.out, record_pdf(said, PAPERS[words.paper]))
+        return written(words.out, record_pdf(said, paper_for(words, units)))
     if words.out.lower().endswith(".xlsx"):
         return written(words.out, record_xlsx(said))
     raise InputError.one("--out", words.out, "a name that ends in .pdf or .xlsx")

@@ -11,7 +11,7 @@ from tubwater.reports.data import to_json
 from tubwater.reports.handout_text import render_handout
 from tubwater.reports.handout_words import handout_words
 from tubwater.reports.ledger import render_ledger
-from tubwater.reports.printed import Paper, handout_pdf, label_pdf, safety_pdf
+from tubwater.reports.printed import Paper, handout_pdf, label_pdf, paper_of, safety_pdf
 from tubwater.reports.safety_words import render_safety, safety_words
 from tubwater.services.contact import Contact
 from tubwater.services.handout import Handout, handout_of_file
@@ -21,17 +21,17 @@ from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.units import Dimension, parse_amount
 
 __all__ = [
-    "PAPERS",
     "handout_answer",
     "handout_text",
     "ledger_answer",
     "ledger_text",
     "litres_of",
+    "paper_for",
     "safety_answer",
     "written",
 ]
 
-PAPERS = {"a4": Paper.A4, "letter": Paper.LETTER}
+_PAPERS = {"a4": Paper.A4, "letter": Paper.LETTER}
 
 
 def ledger_answer(words: argparse.Namespace, file: TubFile, now: datetime, units: UnitSystem) -> str:
@@ -82,7 +82,7 @@ def handout_text(words: argparse.Namespace, handout: Handout, usual: Contact, un
     said = handout_words(handout, contact, units)
     if words.out:
         made = label_pdf if words.label else handout_pdf
-        return written(words.out, made(said, PAPERS[words.paper]))
+        return written(words.out, made(said, paper_for(words, units)))
     return to_json(said) + "\n" if words.json else render_handout(said)
 
 
@@ -94,8 +94,14 @@ def safety_answer(words: argparse.Namespace, file: TubFile | None, now: datetime
     """
     said = safety_words(safety_sheet(file.shelf if file else None), now.date())
     if words.out:
-        return written(words.out, safety_pdf(said, PAPERS[words.paper]))
+        units = UnitSystem(words.units) if words.units else file.units if file else UnitSystem.METRIC
+        return written(words.out, safety_pdf(said, paper_for(words, units)))
     return to_json(said) + "\n" if words.json else render_safety(said)
+
+
+def paper_for(words: argparse.Namespace, units: UnitSystem) -> Paper:
+    """The paper of ``--paper``, else what is usual with these units."""
+    return paper_of(_PAPERS.get(words.paper or ""), units)
 
 
 def written(name: str, content: bytes) -> str:

@@ -32,7 +32,9 @@ def upkeep_options(parser: argparse.ArgumentParser, name: str) -> None:
         parser.add_argument("--bathers", type=int, metavar="N", help="with --sign: how many were in, where counted")
         parser.add_argument("--remark", metavar="TEXT", help="with --sign")
         parser.add_argument("--out", metavar="FILE", help="write it into this file, .pdf or .xlsx")
-        parser.add_argument("--paper", type=str.lower, choices=("a4", "letter"), default="a4", help="for a .pdf")
+        parser.add_argument(
+            "--paper", type=str.lower, choices=("a4", "letter"), help="for a .pdf; else as the units have it"
+        )
     if name == "remind":
         parser.add_argument("--mail-to", action="append", default=[], metavar="ADDRESS", help="else TUBWATER_MAIL_TO")
         parser.add_argument("--mail-from", metavar="ADDRESS", help="else TUBWATER_MAIL_FROM")

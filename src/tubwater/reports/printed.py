@@ -37,9 +37,9 @@ class Paper(StrEnum):
     LETTER = "us-letter"
 
 
-def paper_of(units: UnitSystem) -> Paper:
-    """The paper that is usual where amounts are told so."""
-    return Paper.LETTER if units is UnitSystem.US else Paper.A4
+def paper_of(asked: Paper | None, units: UnitSystem) -> Paper:
+    """The paper that is asked for, else what is usual where amounts are told so."""
+    return asked or (Paper.LETTER if units is UnitSystem.US else Paper.A4)
 
 
 def handout_pdf(words: Mapping[str, Any], paper: Paper = Paper.A4) -> bytes:

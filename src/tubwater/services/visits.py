@@ -113,10 +113,12 @@ class Visits:
             raise UnknownEntry("visit", visit)
         return events[0]
 
-    def current(self, tub: str) -> str | None:
-        """The visit that is not finished, or None."""
+    def current(self, tub: str, since: datetime | None = None) -> str | None:
+        """The visit that is not finished, or None; with ``since`` only among those begun from then on."""
         entries, now = self.keeping.entries(tub), self.keeping.clock.now()
         for visit in reversed(visits_of(entries)):
+            if since is not None and events_of_visit(entries, visit)[0].at < since:
+                return None
             state = running_of(entries, visit, now)
             if state and state.phase in (Phase.RUNNING, Phase.LEFT):
                 return visit

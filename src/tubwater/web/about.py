@@ -13,6 +13,7 @@ from tubwater.errors import InputError
 from tubwater.services.about import About, about_of, purposes_for
 from tubwater.web.desk import Here
 from tubwater.web.forms import Sent
+from tubwater.web.refused import ABOUT
 from tubwater.web.show import kept_page
 
 __all__ = ["Asked", "about_in", "about_page", "asked_in", "router"]
@@ -50,7 +51,7 @@ def about_in(sent: Sent) -> About | None:
     try:
         return about_of(asked.key, asked.said) if asked.key else None
     except InputError as error:
-        raise InputError([replace(one, field=f"about.{one.field}") for one in error.problems]) from None
+        raise InputError([replace(one, field=f"{ABOUT}{one.field}") for one in error.problems]) from None
 
 
 @router.get("/tubs/{tub}/about")

@@ -22,7 +22,7 @@ from tubwater.services.tubfile import TubFile
 from tubwater.tub import Quantity
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, asked_of_page, moment_of, share_in
-from tubwater.web.show import kept_page, page, say
+from tubwater.web.show import kept_page, say
 
 __all__ = ["Picture", "days_of", "outlook_page", "router", "scenario_of"]
 
@@ -65,12 +65,9 @@ def outlook_page(request: Request, desk: Here, tub: str) -> HTMLResponse:
             "asked": {name: sent.text(name) for name in _FIELDS},
             "opened": sent.text("asked") != "",
             "methods": BESIDE_A_TUB,
-            "problems": problems,
         }
 
-    if problems:
-        return page(request, "outlook.html", values(), 422)
-    return kept_page(request, "outlook.html", (usual, then), values)
+    return kept_page(request, "outlook.html", (usual, then), values, problems=problems)
 
 
 def days_of(sent: Sent) -> float:

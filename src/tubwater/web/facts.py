@@ -15,7 +15,7 @@ from tubwater.reports.safety_words import safety_words
 from tubwater.services.handout import Contact
 from tubwater.services.lookup import all_guidelines, all_methods, all_substances
 from tubwater.services.safety import safety_sheet
-from tubwater.services.tubfile import TubFile
+from tubwater.services.tubfile import TubFile, UnitSystem
 from tubwater.tub import Basis, Reason
 from tubwater.web.access import may_see
 from tubwater.web.desk import Desk, Here
@@ -80,21 +80,21 @@ def safety_print(request: Request, desk: Here, tub: str = "", paper: Paper | Non
     """The safety sheet to print."""
     file = _file(request, desk, tub)
     sheet = safety_sheet(file.shelf if file else None)
-    chosen = paper or (paper_of(file.units) if file else Paper.A4)
+    chosen = paper_of(paper, file.units if file else UnitSystem.METRIC)
     return Response(safety_pdf(safety_words(sheet, desk.now().date()), chosen), media_type="application/pdf")
 
 
 @router.get("/tubs/{tub}/handout.pdf")
 def handout(request: Request, desk: Here, tub: str, paper: Paper | None = None) -> Response:
     """One page for the owner of this tub."""
-    words, chosen = _owner_words(request, desk, tub), paper or paper_of(desk.file(tub).units)
+    words, chosen = _owner_words(request, desk, tub), paper_of(paper, desk.file(tub).units)
     return Response(handout_pdf(words, chosen), media_type="application/pdf")
 
 
 @router.get("/tubs/{tub}/label.pdf")
 def label(request: Request, desk: Here, tub: str, paper: Paper | None = None) -> Response:
     """A label for the cabinet, to be cut out."""
-    words, chosen = _owner_words(request, desk, tub), paper or paper_of(desk.file(tub).units)
+    words, chosen = _owner_words(request, desk, tub), paper_of(paper, desk.file(tub).units)
     return Response(label_pdf(words, chosen), media_type="application/pdf")
 
 

@@ -14,7 +14,7 @@ from tubwater.services.lookup import all_substances
 from tubwater.tub import Sanitizer
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import kept_page, page, say
+from tubwater.web.show import kept_page, say
 
 __all__ = ["POTS", "begin", "first", "router"]
 
@@ -81,7 +81,6 @@ def _form(request: Request, desk: Desk, sent: Sent | None = None, error: InputEr
             "sent": {name: sent.text(name) if sent else "" for name in ("name", "litres", "sanitizer", "method")},
             "chosen": sent.all("pot") if sent else [],
             "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-            "problems": error.problems if error else (),
         }
 
-    return page(request, "first.html", values(), 422) if error else kept_page(request, "first.html", (), values)
+    return kept_page(request, "first.html", (), values, problems=error.problems if error else ())

@@ -21,7 +21,7 @@ from tubwater.tub import ClosedWhy, Shelf
 from tubwater.web.desk import Desk, Here
 from tubwater.web.diary import shown_lines
 from tubwater.web.forms import Sent, SentForm, moment_of, share_in
-from tubwater.web.show import kept_page, page
+from tubwater.web.show import kept_page
 
 __all__ = ["add", "add_form", "correct", "entry_page", "logbook", "router", "withdraw"]
 
@@ -166,12 +166,9 @@ def _entry(
             "recorded": desk.local(stored.recorded),
             "by": by,
             "key": desk.keeping.names.fresh(),
-            "problems": error.problems if error else (),
         }
 
-    return (
-        page(request, "entry.html", values(), 422) if error else kept_page(request, "entry.html", (file,), values, by)
-    )
+    return kept_page(request, "entry.html", (file,), values, by, error.problems if error else ())
 
 
 def _add_form(
@@ -193,10 +190,9 @@ def _add_form(
             "reasons": [str(why) for why in ClosedWhy],
             "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
             "sent_at": sent.text("at") if sent else "",
-            "problems": error.problems if error else (),
         }
 
-    return page(request, "add.html", values(), 422) if error else kept_page(request, "add.html", (file,), values)
+    return kept_page(request, "add.html", (file,), values, problems=error.problems if error else ())
 
 
 def _tasks(keys: Iterable[str]) -> list[tuple[str, str]]:

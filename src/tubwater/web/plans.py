@@ -17,7 +17,7 @@ from tubwater.tub import Plan, Step, StepKind
 from tubwater.web import about as asking
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import asked_of_page, number_in
-from tubwater.web.show import kept_page, page
+from tubwater.web.show import kept_page
 from tubwater.web.turns import turns
 
 __all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
@@ -85,10 +85,9 @@ def plan_page(
             "running": Visits(desk.keeping).current(tub),
             "asked": {"minutes": minutes, "days": days, "later_by": later_by},
             "about": asking.asked_in(asked_of_page(request)).fields if not problems else {},
-            "problems": problems,
         }
 
-    return page(request, "plan.html", values(), 422) if problems else kept_page(request, "plan.html", (plan,), values)
+    return kept_page(request, "plan.html", (plan,), values, problems=problems)
 
 
 def rows_of(desk: Desk, plan: Plan) -> list[Row]:

@@ -22,7 +22,7 @@ from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm, look_of, test_of
 from tubwater.web.next import next_thing
 from tubwater.web.pads import Field, field_of
-from tubwater.web.show import kept_page, page
+from tubwater.web.show import kept_page
 
 __all__ = ["USUAL", "Changed", "before_form", "changed_by", "enter", "enter_before", "router", "test_form", "tested"]
 
@@ -150,12 +150,9 @@ def _form(
             "sent": {name: sent.text(name) for name in _ANSWERS} if sent else _NOTHING,
             "before": before,
             "sampling": asks_for_record(file.tub),
-            "problems": error.problems if error else (),
         }
 
-    if error is None:
-        return kept_page(request, "test.html", (file,), values, chosen)
-    return page(request, "test.html", values(), 422)
+    return kept_page(request, "test.html", (file,), values, chosen, error.problems if error else ())
 
 
 def _fields(file: TubFile, method: str, before: bool, sent: Sent | None) -> list[Field]:

@@ -21,7 +21,7 @@ from tubwater.services.recorded import record_of_tub, sign_day
 from tubwater.web.access import caller_of
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import kept_page, page
+from tubwater.web.show import kept_page
 
 __all__ = ["as_pdf", "as_table", "day_of", "record_found", "record_page", "router", "sign", "signed_body"]
 
@@ -50,7 +50,7 @@ def sign(request: Request, desk: Here, tub: str, sent: SentForm) -> HTMLResponse
 @router.get("/tubs/{tub}/record.pdf")
 def as_pdf(desk: Here, tub: str, first: str = "", last: str = "", paper: Paper | None = None) -> Response:
     """The record of a span of days, to print."""
-    chosen = paper or paper_of(desk.file(tub).units)
+    chosen = paper_of(paper, desk.file(tub).units)
     return Response(record_pdf(_words(desk, tub, first, last), chosen), media_type="application/pdf")
 
 
@@ -134,9 +134,7 @@ def _page(
             "given": {name: sent.text(name) if sent else "" for name in ("name", "bathers", "remark")},
             "called": called,
             "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-            "problems": error.problems if error else (),
         }
 
-    if error is None:
-        return kept_page(request, "record.html", (file, found), values, (today, called))
-    return page(request, "record.html", values(), 422)
+    problems = error.problems if error else ()
+    return kept_page(request, "record.html", (file, found), values, (today, called), problems)

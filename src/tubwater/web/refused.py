@@ -15,9 +15,9 @@ from tubwater.errors import Problem
 from tubwater.reports.refusals import refusal
 from tubwater.reports.text import field_words, text_of, upper_first
 
-__all__ = ["PLACE", "Refused", "said_beside"]
+__all__ = ["ABOUT", "PLACE", "Refused", "said_beside"]
 
-_ABOUT = "about."  # what a plan for something else was asked with, which stands in the address alone
+ABOUT = "about."  # before the name of what a plan for something else was asked with, in its address alone
 PLACE = "<!--refused-->"  # where the list stands in a page
 _CONTROLS = ("input", "select", "textarea")
 _CHOICES = ("radio", "checkbox")
@@ -96,7 +96,7 @@ class _Form:
     def field(self, problem: Problem) -> _Part | None:
         """The first field that asks for what a problem is about; None where nothing does."""
         name = _asked(problem)
-        if problem.field.startswith(_ABOUT):  # its days are not those until the next visit
+        if problem.field.startswith(ABOUT):  # its days are not those until the next visit
             return None
         fields = [p for p in self._parts if p.tag in _CONTROLS and p.attributes.get("type") != "hidden"]
         named = {p.attributes.get("name", ""): p for p in reversed(fields)}

@@ -20,7 +20,7 @@ from tubwater.services.volume import Litres, by_hose, by_meter, by_plate, by_rec
 from tubwater.tub import Reason, Sanitizer, Setting, TubKind, VolumeBasis
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import explain, kept_page, page
+from tubwater.web.show import explain, kept_page
 
 __all__ = ["FILL", "HARDNESS_UNITS", "litres_by", "router", "save", "settings", "volume"]
 
@@ -81,12 +81,9 @@ def volume(request: Request, desk: Here, tub: str) -> HTMLResponse:
             "found": found,
             "why": explain(Reason("", basis=found.why)) if found else "",
             "given": {name: sent.text(name) for name in sent.names()},
-            "problems": problems,
         }
 
-    return (
-        page(request, "volume.html", values(), 422) if problems else kept_page(request, "volume.html", (file,), values)
-    )
+    return kept_page(request, "volume.html", (file,), values, problems=problems)
 
 
 def litres_by(way: str, sent: Sent) -> Litres:
@@ -197,12 +194,9 @@ def _form(
             "guidelines": [(g.key, f"{text_of('guideline', g.key)}, {g.edition}") for g in all_guidelines()],
             "after": sent.text("after") if sent else newest.entry.id if newest else "",
             "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-            "problems": error.problems if error else (),
         }
 
-    if error is None:
-        return kept_page(request, "settings.html", (file,), values)
-    return page(request, "settings.html", values(), 422)
+    return kept_page(request, "settings.html", (file,), values, problems=error.problems if error else ())
 
 
 def _described(file: TubFile, body: Mapping[str, Any]) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from tubwater.services.ports import Kind, Stored
 from tubwater.services.safety import never_mix
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
-from tubwater.web.show import kept_page, page
+from tubwater.web.show import kept_page
 
 __all__ = ["MEASURES", "PACKAGE", "change", "product_form", "product_of", "router", "shelf"]
 
@@ -133,9 +133,6 @@ def _form(
             "substances": [(s.key, text_of("substance", s.key)) for s in all_substances()],
             "after": after,
             "key": (sent.text("key") if sent else "") or desk.keeping.names.fresh(),
-            "problems": error.problems if error else (),
         }
 
-    if not error:
-        return kept_page(request, "product.html", (file,), values, after)
-    return page(request, "product.html", values(), 422)
+    return kept_page(request, "product.html", (file,), values, after, error.problems if error else ())

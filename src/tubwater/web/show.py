@@ -14,6 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from tubwater import __version__
+from tubwater.errors import Problem
 from tubwater.reports import units as numbers
 from tubwater.reports.language import Language, language
 from tubwater.reports.plain import amount_text, measures_text, moment, step_text
@@ -80,15 +81,19 @@ def kept_page(
     of: tuple[object, ...],
     values: Callable[[], Mapping[str, Any]],
     also: Hashable = None,
+    problems: Sequence[Problem] = (),
 ) -> HTMLResponse:
     """A page that says nothing but what its address asks of the answers ``of``: it is drawn once for them.
 
     ``also`` is what it depends on beside them; the time at its head, the ``instant`` of its timers, the ``latest`` time
-    and the ``key`` of its forms are always those of the request.
+    and the ``key`` of its forms are always those of the request. With ``problems`` of what was entered it is drawn for
+    this request alone, and refuses.
     """
+    if problems:
+        return page(request, template, {**values(), "problems": problems}, 422)
     desk = desk_of(request)
     named = (template, _here(request), language(), also)
-    fresh = {"stamp": _STAMP, "instant": _NOW, "latest": _LATEST, "key": _KEY}
+    fresh = {"stamp": _STAMP, "instant": _NOW, "latest": _LATEST, "key": _KEY, "problems": ()}
     text = desk.drawn.once(named, of, lambda: markup(request, template, {**values(), **fresh}))
     now = desk.now()
     text = text.replace(_STAMP, _stamp(now), 1).replace(_NOW, now.isoformat()).replace(_LATEST, _minute(now))

@@ -15,7 +15,7 @@ from tubwater.services.learned import LearnedValue
 from tubwater.tub import VolumeBasis
 from tubwater.units import Dimension, parse_amount
 from tubwater.web.desk import Here
-from tubwater.web.show import kept_page, page
+from tubwater.web.show import kept_page
 
 __all__ = ["Learnt", "learned_page", "ledger_page", "litres_of", "router"]
 
@@ -58,12 +58,9 @@ def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTM
             "since": since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
             "figure": figure,
             "date_words": date_words,
-            "problems": problems,
         }
 
-    if problems:
-        return page(request, "ledger.html", values(), 422)
-    return kept_page(request, "ledger.html", (ledger, changed), values)
+    return kept_page(request, "ledger.html", (ledger, changed), values, problems=problems)
 
 
 @router.get("/tubs/{tub}/learned")

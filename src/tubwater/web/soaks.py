@@ -105,7 +105,6 @@ def _form(
             "people": sent.text("people") if sent else f"{usual[0]:g}",
             "minutes": sent.text("minutes") if sent else f"{usual[1]:g}",
             "sent": {name: sent.text(name) if sent else "" for name in _TYPED},
-            "problems": error.problems if error else (),
         }
 
-    return page(request, "out.html", values(), 422) if error else kept_page(request, "out.html", (file,), values)
+    return kept_page(request, "out.html", (file,), values, problems=error.problems if error else ())

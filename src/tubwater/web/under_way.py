@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from tubwater.services.beside import running_of
-from tubwater.services.ports import Kind
-from tubwater.services.visits import Phase, What
+from tubwater.services.visits import Visits
 from tubwater.web.desk import Desk
 
 __all__ = ["UnderWay", "under_way"]
@@ -29,12 +27,6 @@ def under_way(desk: Desk, tub: str) -> UnderWay | None:
 
 
 def _found(desk: Desk, tub: str) -> UnderWay | None:
-    entries, now = desk.keeping.entries(tub), desk.keeping.clock.now()
-    visits = (s.entry for s in reversed(entries) if s.entry.kind is Kind.VISIT)
-    newest = next((one for one in visits if one.body["what"] == What.BEGUN), None)
-    if newest is None or now - newest.happened > _A_DAY:
-        return None
-    visit = str(newest.body["visit"])
-    state = running_of(entries, visit, now)
-    going = state is not None and state.phase in (Phase.RUNNING, Phase.LEFT)
-    return UnderWay(visit, newest.happened) if going else None
+    visits = Visits(desk.keeping)
+    visit = visits.current(tub, since=desk.keeping.clock.now() - _A_DAY)
+    return UnderWay(visit, visits.begun(tub, visit).at) if visit else None

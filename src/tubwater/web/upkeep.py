@@ -135,12 +135,9 @@ def _stock(
             "given": {key: sent.text(key) if sent else "" for key in _PACK},
             "after": newest.entry.id if newest else "",
             "key": desk.keeping.names.fresh(),
-            "problems": error.problems if error else (),
         }
 
-    if error is None:
-        return kept_page(request, "stock.html", (file, report), values)
-    return page(request, "stock.html", values(), 422)
+    return kept_page(request, "stock.html", (file, report), values, problems=error.problems if error else ())
 
 
 def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) -> HTMLResponse:
