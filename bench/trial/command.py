@@ -16,10 +16,12 @@ from .keeping import Choices, Kept, Policy, keep, scene_of
 from .policies import Guide, Ours
 from .report import Result, report
 from .score import Scored, score
+from .told import Told
 
 __all__ = ["POLICIES", "command", "short"]
 
-POLICIES: dict[str, type[Policy]] = {"guide": Guide, "ours": Ours, "bound": Bound}
+POLICIES: dict[str, type[Policy]] = {"guide": Guide, "ours": Ours, "told": Told, "bound": Bound}
+_USUAL = ("guide", "ours", "bound")
 _Job = tuple[int, str, Choices]
 
 
@@ -41,9 +43,9 @@ def command(options: list[str]) -> int:
 def short() -> list[tuple[str, str]]:
     """Three tubs for three weeks by every policy, as rows of the table of benchmarks."""
     choices = Choices(weeks=3, members=300)
-    results, _ = _lived([(n, p, choices) for n in range(3) for p in POLICIES], 2)
+    results, _ = _lived([(n, p, choices) for n in range(3) for p in _USUAL], 2)
     rows = []
-    for policy in POLICIES:
+    for policy in _USUAL:
         shares = [r.scored.shares["all"]["in band"] for r in results if r.policy == policy]
         rows.append((f"hours in band, three tubs, three weeks, {policy}", f"{100.0 * sum(shares) / len(shares):.0f} %"))
     return rows
@@ -54,7 +56,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--tubs", type=int, default=4, help="hidden tubs")
     parser.add_argument("--first", type=int, default=0, help="number of the first tub")
     parser.add_argument("--weeks", type=int, default=6)
-    parser.add_argument("--policy", nargs="+", choices=tuple(POLICIES), default=list(POLICIES))
+    parser.add_argument("--policy", nargs="+", choices=tuple(POLICIES), default=list(_USUAL))
     parser.add_argument("--test", choices=("strip", "kit"), default="strip", help="what is read at a visit")
     parser.add_argument("--visits", type=int, choices=(1, 2, 3), default=None, help="a week (kit: 2, strip: 1)")
     parser.add_argument("--after-soak", type=float, default=0.9, help="share of soaks whose dose is taken")

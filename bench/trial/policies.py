@@ -1,4 +1,4 @@
-"""Two ways to keep a tub: the generic guide, and the project's own plans from what a keeper would log."""
+"""Ways to keep a tub: the generic guide, and the project's own plans from what a keeper would log."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tubwater.advice import Situation, Wishes, judge
+from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.facts import methods
 from tubwater.facts.quantity import Quantity
-from tubwater.services.advise import case_of, plan_for
+from tubwater.services.advise import case_of
 from tubwater.tub import Event, Plan, Reading, StepKind, Tested, VerdictKind
 
 from .keeping import SHELF, SUBSTANCES, Moment, Order, Orders, when
@@ -59,25 +59,22 @@ def _newest(events: Sequence[Event]) -> dict[str, float]:
 class Ours:
     """Tubwater's plan and verdict from the growing logbook."""
 
+    def case(self, moment: Moment, extra: Sequence[Event] = ()) -> Situation:
+        """What is believed at the moment, with whatever was read at the tub besides."""
+        events, choices = [*moment.events, *extra], moment.choices
+        return case_of(moment.scene.tub, SHELF, events, when(moment.hour), choices.seed, choices.members)
+
     def visit(self, moment: Moment) -> Orders:
-        """The plan of ``plan_for``, carried out step by step as it is printed."""
-        now = when(moment.hour)
-        wishes = Wishes(days=moment.days)
-        members = moment.choices.members
-        plan = plan_for(moment.scene.tub, SHELF, moment.events, now, wishes, moment.choices.seed, members)
-        return orders_of(plan)
+        """The plan, carried out step by step as it is printed."""
+        return orders_of(make_plan(self.case(moment), Wishes(days=moment.days), moment.choices.seed))
 
     def entry(self, moment: Moment, extra: Sequence[Event]) -> bool | None:
         """``judge`` with whatever was read at the tub before getting in."""
-        events = [*moment.events, *extra]
-        members = moment.choices.members
-        case = case_of(moment.scene.tub, SHELF, events, when(moment.hour), moment.choices.seed, members)
-        return judge(case).kind is VerdictKind.FIT
+        return judge(self.case(moment, extra)).kind is VerdictKind.FIT
 
     def covers(self, moment: Moment, test: Tested) -> dict[str, bool]:
         """Each reading against the 5 to 95 % of what the belief, with the method's error and steps, would have read."""
-        members, seed = moment.choices.members, moment.choices.seed
-        case = case_of(moment.scene.tub, SHELF, moment.events, when(moment.hour), seed, members)
+        case = self.case(moment)
         return {str(r.quantity): _inside(case, r, moment.choices.seed) for r in test.readings}
 
 

@@ -35,6 +35,7 @@ __all__ = [
     "what_stood_for_hours_is_tested_before_it_is_balanced",
 ]
 
+_SHOCKS = frozenset({"shock-it", "recover-sanitizer", "rest-of-shock"})
 _LONG = 120.0  # min under the cover, from which the water may have drifted (judgement)
 
 
@@ -196,15 +197,16 @@ def no_feeder_takes_the_sanitizer_too_high(a: Answered) -> bool:
 
 def a_plan_ends_inside_ph_where_the_test_allows_it(a: Answered) -> bool:
     """What was sure of pH 7.0-8.0 stays so, and what was not gets no less sure; but for an oxidizer that only makes up
-    for what is missing to the aim, or burns what makes water murky, since either is worse than a pH somewhat out:
-    nothing else pushes that way. What is handed over to somebody is not in the replay, and is not judged here."""
+    for what is missing to the aim, brings a lost sanitizer back (a declared recovery, which ends in keep out until
+    tested), or burns what makes water murky, since each is worse than a pH somewhat out: nothing else pushes that way.
+    What is handed over to somebody is not in the replay, and is not judged here."""
     begin, end = a.replayed[-1]
     looks = ((begin, 0.0), (end, 0.02))  # what no test could show is no difference
     sure = [float(np.mean((look.ph >= 7.0 - slack) & (look.ph <= 8.0 + slack))) for look, slack in looks]
     filled = any(s.kind is StepKind.FILL for s in a.plan.steps)
     limits = a.case.guideline.limits[a.sanitizer]
-    murky = any(r.kind == "shock-it" for s in a.doses for r in s.reasons)
-    needed = _only_the_oxidizer_pushes(a) and (murky or float(np.median(end.sanitizer)) <= limits.aim_high)
+    shocked = any(r.kind in _SHOCKS for s in a.doses for r in s.reasons)
+    needed = _only_the_oxidizer_pushes(a) and (shocked or float(np.median(end.sanitizer)) <= limits.aim_high)
     handed = any(s.kind is StepKind.HAND_OVER and s.amount for s in a.plan.steps)
     judged = bool(a.doses) and not (filled or needed or handed or _leaves_it_to_a_test(a))
     if judged:
