@@ -114,7 +114,9 @@ class Orders:
 
     Attributes:
         tasks: in order of time. minutes: how long the visit lasts. after_soak: g of oxidizer per person-half-hour.
-        daily_cap: most of it a day, g. retest_after: minutes after which to test and ask again, or None.
+        daily_cap: most of it a day, g. after_from: hours until the dose after a soak counts.
+        retest_after: minutes after which to test and ask again, or None. chores: tasks of the days after, under the
+            cover, for whoever is at home.
         back_after: hours after which the keeper is asked to come back. note: for the reader of a log.
     """
 
@@ -125,6 +127,17 @@ class Orders:
     retest_after: float | None = None
     back_after: float | None = None
     note: str = ""
+    after_from: float = 0.0
+    chores: tuple[Order, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chore:
+    """A task that a plan left to whoever is at home; nobody does it once another plan holds."""
+
+    hour: float
+    order: Order
+    orders: Orders
 
 
 @dataclass
@@ -206,21 +219,23 @@ class _Life:
         self.tank = Tank.filled(scene.nature, scene.start, scene.start_ph, self.oracle)
         self.tank.grams, self.tank.count = np.array([30.0]), np.array([2.0])
         self.hour, self.kept = 0.0, Kept()
-        self.orders = Orders()
+        self.orders, self.ordered = Orders(), 0.0
         self.doses_today: dict[int, float] = {}
 
     def live(self) -> Kept:
         end = 168.0 * self.choices.weeks
-        tasks: list[Soak | Visit] = sorted([*self.scene.soaks, *self.scene.visits], key=lambda what: what.hour)
+        tasks: list[Soak | Visit | Chore] = sorted([*self.scene.soaks, *self.scene.visits], key=lambda what: what.hour)
         while tasks:
             what = tasks.pop(0)
             self._covered(max(what.hour, self.hour))
             if isinstance(what, Soak):
                 self._soak(what)
+            elif isinstance(what, Chore):
+                self._chore(what)
             elif not what.missed:
                 self._visit(what)
                 self.tick()
-                tasks = sorted([*tasks, *self._back(what)], key=lambda what: what.hour)
+                tasks = sorted([*tasks, *self._back(what), *self._chores()], key=lambda what: what.hour)
         self._covered(end)
         self.kept.solves = self.oracle.solves
         return self.kept
@@ -272,7 +287,8 @@ class _Life:
         self.kept.soaks.append((self.hour, float(self.tank.bromine[0]), float(self.tank.ph[0]), *answers))
 
     def _after(self, soak: Soak, told: float) -> None:
-        if soak.obeys >= self.choices.after_soak or self.orders.after_soak <= 0.0:
+        early = self.hour < self.ordered + self.orders.after_from
+        if soak.obeys >= self.choices.after_soak or self.orders.after_soak <= 0.0 or early:
             return
         day = int(self.hour // 24)
         used = self.doses_today.get(day, 0.0)
@@ -302,7 +318,7 @@ class _Life:
                 break
             self._covered(self.hour + self.orders.retest_after / 60.0)
             self._test("again")
-        begin = self.hour
+        begin = self.ordered = self.hour
         for order in self.orders.tasks:
             self._open(max(self.hour, begin + order.after / 60.0), light)
             self._do(order)
@@ -315,6 +331,16 @@ class _Life:
             return []
         made = float(self.scene.luck.at("back", visit.hour).random()) < self.choices.returns
         return [Visit(visit.hour + after, False)] if made else []
+
+    def _chores(self) -> list[Chore]:
+        """What is left to whoever is at home, where it is not forgotten."""
+        made = float(self.scene.luck.at("chores", self.ordered).random()) < self.choices.after_soak
+        found = [Chore(self.ordered + order.after / 60.0, order, self.orders) for order in self.orders.chores]
+        return found if made else []
+
+    def _chore(self, chore: Chore) -> None:
+        if chore.orders is self.orders:
+            self._do(chore.order)
 
     def _days_left(self, visit: Visit) -> float:
         """Days until the next visit that the keeper means to make."""

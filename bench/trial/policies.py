@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.facts import methods
 from tubwater.facts.quantity import Quantity
 from tubwater.services.advise import case_of
-from tubwater.tub import Event, Plan, Reading, StepKind, Tested, VerdictKind
+from tubwater.tub import Event, Plan, Reading, Step, StepKind, Tested, VerdictKind
 
 from .keeping import SHELF, SUBSTANCES, Moment, Order, Orders, when
 
@@ -94,7 +95,8 @@ def _inside(case: Situation, reading: Reading, seed: int) -> bool:
 def orders_of(plan: Plan) -> Orders:
     """A plan as orders to the keeper's hands."""
     tasks = []
-    for step in plan.steps:
+    beside = _beside(plan)
+    for step in beside:
         if step.kind is StepKind.DOSE and step.amount is not None:
             tasks.append(Order(step.starts_at, SUBSTANCES[step.amount.product], step.amount.grams))
         if step.kind is StepKind.DRAIN:
@@ -105,8 +107,8 @@ def orders_of(plan: Plan) -> Orders:
     if plan.situation in ("test-first", "keep-out"):
         waits = [s.minutes for s in plan.steps if s.kind is StepKind.WAIT]
         retest = sum(waits) + 5.0
-    minutes = max((s.starts_at + s.minutes for s in plan.steps), default=10.0)
-    rule = plan.after_soak
+    minutes = max((s.starts_at + s.minutes for s in beside), default=10.0)
+    rule, chores = plan.after_soak, _chores(plan)
     return Orders(
         tuple(tasks),
         minutes,
@@ -115,6 +117,27 @@ def orders_of(plan: Plan) -> Orders:
         retest,
         (plan.next_visit - plan.begins).total_seconds() / 3600.0,
         _note(plan),
+        chores[0].after / 60.0 if chores else 0.0,
+        chores,
+    )
+
+
+def _beside(plan: Plan) -> tuple[Step, ...]:
+    """The steps beside the open tub: up to the first wait under the cover."""
+    waits = (n for n, s in enumerate(plan.steps) if s.kind is StepKind.WAIT and s.covered)
+    return plan.steps[: next(waits, None)]
+
+
+def _chores(plan: Plan) -> tuple[Order, ...]:
+    """The tablets that go back into the feeder once too much has fallen, by the clock where nobody tests."""
+    found = [r.values for r in plan.notes if r.kind == "tablets-back-in"]
+    return tuple(
+        Order(
+            (datetime.fromisoformat(str(v["time"])) - plan.begins).total_seconds() / 60.0,
+            tablets=float(v["count"]),
+            opening=float(v["opening"]),
+        )
+        for v in found
     )
 
 

@@ -61,11 +61,11 @@ def _of_present_water(case: Situation, verdict: Verdict, found: Procedure | None
     unread = treats and case.last_valid(Quantity.PH) is None and not reads_too_high(case)
     kinds = {reason.kind for reason in verdict.reasons}
     if reads_bleached(case) and not kinds & _WAITS:
-        return plan_too_high(case, verdict, seed)
+        return plan_too_high(case, verdict, wishes, seed)
     if unread or must_test_first(case, kinds):
         return stop_plan(case, verdict, seed, "test-first")
     if reads_too_high(case):
-        return plan_too_high(case, verdict, seed)
+        return plan_too_high(case, verdict, wishes, seed)
     if found is not None and treats:
         return plan_treatment(case, verdict, wishes, seed, found)
     return plan_in_use(case, verdict, wishes, seed)
