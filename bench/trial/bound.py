@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from tubwater.tub import Event, Tested
 
-from .keeping import LABEL, Moment, Order, Orders
+from .keeping import LABEL, Moment
 from .luck import Soak, draw_soaks
+from .orders import Order, Orders
 from .score import BAND
 from .tank import Tank
 

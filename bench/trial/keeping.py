@@ -33,6 +33,7 @@ from tubwater.tub import (
 from .hands import Seen, dose_factor, read
 from .luck import Household, Luck, Soak, Visit, draw_household, draw_nature, draw_soaks, draw_visits, start_water
 from .oracle import Oracle
+from .orders import Chore, Order, Orders
 from .tank import Nature, Tank
 
 __all__ = [
@@ -41,8 +42,6 @@ __all__ = [
     "Choices",
     "Kept",
     "Moment",
-    "Order",
-    "Orders",
     "Policy",
     "Scene",
     "keep",
@@ -94,50 +93,6 @@ class Scene:
     start: Array
     start_ph: float
     tub: Tub
-
-
-@dataclass(frozen=True)
-class Order:
-    """Something to do ``after`` minutes from the visit's begin: a dose (g), a partial drain (L), or the feeder."""
-
-    after: float
-    substance: str = ""
-    grams: float = 0.0
-    litres: float = 0.0
-    tablets: float = 0.0
-    opening: float = 0.0
-
-
-@dataclass(frozen=True)
-class Orders:
-    """What a policy wants done at a visit.
-
-    Attributes:
-        tasks: in order of time. minutes: how long the visit lasts. after_soak: g of oxidizer per person-half-hour.
-        daily_cap: most of it a day, g. after_from: hours until the dose after a soak counts.
-        retest_after: minutes after which to test and ask again, or None. chores: tasks of the days after, under the
-            cover, for whoever is at home.
-        back_after: hours after which the keeper is asked to come back. note: for the reader of a log.
-    """
-
-    tasks: tuple[Order, ...] = ()
-    minutes: float = 15.0
-    after_soak: float = 0.0
-    daily_cap: float = 1e9
-    retest_after: float | None = None
-    back_after: float | None = None
-    note: str = ""
-    after_from: float = 0.0
-    chores: tuple[Order, ...] = ()
-
-
-@dataclass(frozen=True)
-class Chore:
-    """A task that a plan left to whoever is at home; nobody does it once another plan holds."""
-
-    hour: float
-    order: Order
-    orders: Orders
 
 
 @dataclass
@@ -287,8 +242,7 @@ class _Life:
         self.kept.soaks.append((self.hour, float(self.tank.bromine[0]), float(self.tank.ph[0]), *answers))
 
     def _after(self, soak: Soak, told: float) -> None:
-        early = self.hour < self.ordered + self.orders.after_from
-        if soak.obeys >= self.choices.after_soak or self.orders.after_soak <= 0.0 or early:
+        if soak.obeys >= self.choices.after_soak or self.orders.after_soak <= 0.0:
             return
         day = int(self.hour // 24)
         used = self.doses_today.get(day, 0.0)

@@ -13,7 +13,8 @@ from tubwater.facts.quantity import Quantity
 from tubwater.services.advise import case_of
 from tubwater.tub import Event, Plan, Reading, Step, StepKind, Tested, VerdictKind
 
-from .keeping import SHELF, SUBSTANCES, Moment, Order, Orders, when
+from .keeping import SHELF, SUBSTANCES, Moment, when
+from .orders import Order, Orders
 
 __all__ = ["Guide", "Ours"]
 
@@ -94,8 +95,7 @@ def _inside(case: Situation, reading: Reading, seed: int) -> bool:
 
 def orders_of(plan: Plan) -> Orders:
     """A plan as orders to the keeper's hands."""
-    tasks = []
-    beside = _beside(plan)
+    tasks, beside = [], _beside(plan)
     for step in beside:
         if step.kind is StepKind.DOSE and step.amount is not None:
             tasks.append(Order(step.starts_at, SUBSTANCES[step.amount.product], step.amount.grams))
@@ -108,7 +108,7 @@ def orders_of(plan: Plan) -> Orders:
         waits = [s.minutes for s in plan.steps if s.kind is StepKind.WAIT]
         retest = sum(waits) + 5.0
     minutes = max((s.starts_at + s.minutes for s in beside), default=10.0)
-    rule, chores = plan.after_soak, _chores(plan)
+    rule = plan.after_soak
     return Orders(
         tuple(tasks),
         minutes,
@@ -117,8 +117,7 @@ def orders_of(plan: Plan) -> Orders:
         retest,
         (plan.next_visit - plan.begins).total_seconds() / 3600.0,
         _note(plan),
-        chores[0].after / 60.0 if chores else 0.0,
-        chores,
+        _chores(plan),
     )
 
 

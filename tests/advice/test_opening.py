@@ -88,7 +88,7 @@ def test_too_much_sanitizer_gets_nothing_but_time_and_a_test(beyond: bool) -> No
     feeders = [s for s in plan.steps if s.kind is StepKind.SET_FEEDER]
     assert feeders and all(s.tablets == 0.0 and s.opening == 0.0 for s in feeders)
     assert plan.steps[-1].kind is StepKind.TEST and plan.next_visit <= NOW + timedelta(hours=25)
-    assert any(r.kind == "tablets-back-in" for r in plan.notes)  # what holds from when it has fallen
+    assert plan.after_soak is None
 
 
 def test_far_too_much_sanitizer_may_be_thinned_by_so_many_litres() -> None:

@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from trial.keeping import Choices, Kept, Moment, Orders, Scene, keep, scene_of
+from trial.keeping import Choices, Kept, Moment, Scene, keep, scene_of
 from trial.luck import draw_soaks
 from trial.oracle import Oracle
+from trial.orders import Orders
 from trial.policies import Guide
 from trial.score import score
 from trial.tank import ROWS, Tank

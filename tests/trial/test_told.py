@@ -9,7 +9,7 @@ import pytest
 from trial.keeping import Choices, Moment, scene_of
 from trial.oracle import Oracle
 from trial.policies import Ours
-from trial.tank import BR2, Tank
+from trial.tank import BR2, ROWS, Tank
 from trial.told import Told
 
 from tubwater.facts.quantity import OxidantScale, Quantity
@@ -35,7 +35,7 @@ def test_the_water_is_the_tanks_in_every_member(moment: Moment) -> None:
     # another code and its constants
     assert case.state.ph == pytest.approx(np.repeat(tank.ph, CHOICES.members), abs=0.05)
     assert case.state.water.demand + case.state.water.reductant == pytest.approx(
-        np.repeat(tank.x[11] + tank.x[12], CHOICES.members)
+        np.repeat(tank.x[ROWS.index("FAST")] + tank.x[ROWS.index("LAG")], CHOICES.members)
     )
 
 

@@ -1,7 +1,7 @@
 """Too much sanitizer: nothing goes in, the feeder is closed, and a test comes when it will likely have fallen.
 
-Where the next visit is days away, the plan says what holds until then: without tablets and doses the water would be
-without sanitizer long before.
+Where the next visit is days away, the plan says which tablets go back in after that test: without them the water would
+be without sanitizer long before.  No dose after a soak stands until that test, since it would raise what is too high.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from datetime import timedelta
 import numpy as np
 
 from tubwater.advice.decide import Decision, Kit, decide, kit_of
-from tubwater.advice.ending import after_soak, fit_after_test, left_out
+from tubwater.advice.ending import fit_after_test, left_out
 from tubwater.advice.feeder import close_feeder, held_others, setting_for
 from tubwater.advice.now import Situation
 from tubwater.advice.timeline import Timeline
@@ -29,7 +29,7 @@ _DAYS_ON = (36.0, 48.0, 72.0, 96.0)  # h; further on, for what holds until the n
 _LONG = 2.0  # times the limit, from which on changing a part of the water is the quicker way (judgement)
 _MOST_CHANGED = 0.5
 _SOON = 2.0  # d, in which a feeder without tablets leaves no gap (judgement)
-_NOTHING_ADDED = {"acid": 0.0, "bicarbonate": 0.0, "soda_ash": 0.0, "oxidizer": 0.0}
+_NOTHING_ADDED = {"acid": 0.0, "bicarbonate": 0.0, "soda_ash": 0.0, "oxidizer": 0.0, "after_soak": 0.0}
 
 
 def reads_too_high(case: Situation) -> bool:
@@ -66,7 +66,7 @@ def plan_too_high(case: Situation, verdict: Verdict, wishes: Wishes, seed: int) 
         situation="too-high",
         verdict=verdict,
         steps=tuple(line.steps),
-        after_soak=after_soak(case, kit, then, line.reaction_minutes) if then else None,
+        after_soak=None,
         end=end,
         low_point=(),
         fit_when=(fit_after_test(case, again),),
@@ -86,8 +86,8 @@ def _later(case: Situation, hours: float) -> Situation:
 
 
 def _afterwards(case: Situation, kit: Kit, wishes: Wishes, fallen: float) -> Decision | None:
-    """Tablets and dose after a soak from when it has fallen, h, to the next visit; None where that is soon, or where
-    nobody knows how much there is."""
+    """Tablets from when it has fallen, h, to the next visit; None where that is soon, or where nobody knows how much
+    there is."""
     days = wishes.days - fallen / 24.0
     if days < _SOON or reads_bleached(case):
         return None
