@@ -64,7 +64,7 @@ def tub(keeping: Keeping, clock: Clock) -> str:
     return tub
 
 
-def walk(visits: Visits, tub: str, visit: str, clock: Clock, until: StepKind) -> Running:
+def walk(visits: Visits, tub: str, visit: str, clock: Clock, until: StepKind, ph: float = 7.5) -> Running:
     """Does every step as planned until the first of a kind has its turn."""
     for _ in range(40):
         state = visits.show(tub, visit)
@@ -74,7 +74,7 @@ def walk(visits: Visits, tub: str, visit: str, clock: Clock, until: StepKind) ->
             assert state.due is not None
             clock.time = state.due
         elif state.turn.step.kind is StepKind.TEST:
-            visits.tell(tub, visit, Told(What.RETEST, state.turn.key, test={"method": "photometer", "pH": 7.5}))
+            visits.tell(tub, visit, Told(What.RETEST, state.turn.key, test={"method": "photometer", "pH": ph}))
         else:
             visits.tell(tub, visit, Told(What.DONE, state.turn.key))
             clock.time += timedelta(minutes=1)
@@ -236,7 +236,7 @@ def test_a_dose_told_late_by_an_earlier_plan_counts_and_the_rest_is_planned_anew
     clock.time += timedelta(minutes=1)
     keeping.record(tub, Kind.TEST, {"method": "photometer", "bromine": 1.0, "pH": 8.2})  # oxidizer and acid
     visit = visits.begin(tub)
-    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE, ph=8.2)
     later = next(s.key for s in state.steps if s.step.kind is StepKind.DOSE and s.key != key(state))
     visits.tell(tub, visit, Told(What.OTHER_AMOUNT, key(state), measures=1.0))
     clock.time += timedelta(minutes=3)

@@ -74,6 +74,11 @@ class Future:
     dose_error: Array
     visit_hours: float
 
+    def __getitem__(self, members: slice) -> Future:
+        """The future of those members."""
+        rows = {name: getattr(self, name)[..., members] for name in self.__dataclass_fields__ if name != "visit_hours"}
+        return replace(self, **rows)
+
     @property
     def days(self) -> int:
         """Days until the next visit."""
@@ -216,7 +221,8 @@ class _Counter:
         assert self.lowest is not None and self.last is not None
         shares = {name: value / self.hours for name, value in self.sums.items()}
         ends = dict(zip(("end_ph", "end_sanitizer", "end_alkalinity", "end_net"), self.last, strict=True))
-        return Lived(**shares, lowest=self.lowest, first_below=self.first_below, **ends)
+        rest = ends | {"lowest": self.lowest, "first_below": self.first_below}
+        return Lived(**shares, **{name: value.astype(float) for name, value in rest.items()})
 
 
 def _comfort(limits: Limits) -> float:

@@ -44,9 +44,20 @@ class Problem:
     bounds: Mapping[str, tuple[float, float]]
     acid_beside: float = np.inf
 
+    @property
+    def members(self) -> int:
+        """Possible tubs, each with its own future."""
+        return int(self.state.ph.shape[-1])
+
+    def __getitem__(self, members: slice) -> Problem:
+        """The same with only those members."""
+        picked = {name: getattr(self, name)[members] for name in ("state", "rates", "buffer", "future")}
+        return replace(self, **picked)
+
     def run(self, candidates: Mapping[str, Array]) -> Lived:
         """Live candidates, each lever of shape (C,)."""
-        levers = Levers(**{name: np.asarray(candidates[name], float)[:, None] for name in Levers.names()})
+        kind = self.state.ph.dtype
+        levers = Levers(**{name: np.asarray(candidates[name], kind)[:, None] for name in Levers.names()})
         if np.isfinite(self.acid_beside):
             levers = replace(levers, acid=np.minimum(levers.acid, self.acid_beside * levers.bicarbonate))
         return live(self.state, self.rates, self.buffer, levers, self.recipes, self.future, self.bands)

@@ -4,7 +4,8 @@ Every lever is tried again in the keeper's own measures on other members, one af
 same future for all candidates. Of what is as good as the best within the noise of the estimate (one standard error
 of the difference member by member, Breiman et al., Classification and Regression Trees, 1984, from memory), the
 least is taken: a tie goes to doing nothing, for the sanitizer within half as much, since too little is worse than too
-much; and tablets stay in the feeder rather than go in and out.
+much; and tablets stay in the feeder rather than go in and out.  Where the candidates are many, those that some of the
+members show to be clearly worse are left behind (a race: Maron & Moore 1994, from memory).
 """
 
 from __future__ import annotations
@@ -32,6 +33,9 @@ _FEEDS_AS_GOOD = 1.0  # the same for the feeder, which is left as it is rather t
 _TAKE_OUT = 3.0  # standard errors by which it has to be better to take tablets out again
 _TURNED = 2.0  # tablets moved that a feeder turned from shut to open counts as (judgement)
 _TURNS = 2
+_MANY, _FIRST = 16, 4  # candidates from which it is a race; of the members, every how many run first
+_NEIGHBOURS = 3  # settings of the feeder on each side that are tried once more
+_BEHIND = 3.0  # standard errors by which a candidate is left behind
 
 
 def settled(
@@ -49,7 +53,7 @@ def settled(
     levers = {name: _nearest(products.get(name), value, bounds[name][1]) for name, value in found.items()}
     for turn in range(_TURNS):
         before = dict(levers)
-        levers |= _supply(problem, levers, products, tablet_grams, bounds)
+        levers |= _supply(problem, levers, products, tablet_grams, bounds, _NEIGHBOURS if turn else None)
         levels = _FINE if turn else _LEVELS
         for name in ("after_soak", "oxidizer"):
             levers[name] = _one(problem, levers, name, products.get(name), bounds[name], levels)
@@ -78,7 +82,7 @@ def _one(
         return levers[name]
     amounts = _levels(product, levers[name], high, levels)
     noise = 0.0 if name == "after_soak" else _AS_GOOD
-    return amounts[_least(problem, [dict(levers) | {name: grams} for grams in amounts], noise)]
+    return amounts[_least(_worth(problem, [dict(levers) | {name: grams} for grams in amounts]), noise)]
 
 
 def _balance(
@@ -97,7 +101,7 @@ def _balance(
     rows = {(acid, base, 0.0) for acid in found["acid"] for base in found["bicarbonate"]}
     rows |= {(0.0, base, ash) for base in {0.0, levers["bicarbonate"]} for ash in found["soda_ash"]}
     ranked = [dict(zip(found, row, strict=True)) for row in sorted(rows, key=sum)]
-    return ranked[_least(problem, [dict(levers) | row for row in ranked], noise=_AS_GOOD)]
+    return ranked[_least(_worth(problem, [dict(levers) | row for row in ranked]), noise=_AS_GOOD)]
 
 
 def _levels(product: Product, present: float, high: float, count: int) -> list[float]:
@@ -114,16 +118,22 @@ def _supply(
     products: Mapping[str, Product | None],
     tablet: float,
     bounds: Mapping[str, tuple[float, float]],
+    reach: int | None = None,
 ) -> dict[str, float]:
     """Feeder, oxidizer now and dose after a soak together, since one stands in for the other.
 
     Of what is as good, that which moves the fewest tablets and turns the feeder least; none is taken out again without
-    a clear gain.
+    a clear gain. ``reach``: how far from the present setting of the feeder on the ladder; anywhere without.
     """
-    feeder = [{"tablet_grams": levers["tablet_grams"], "opening": levers["opening"]}]
+    feeder_now = {name: levers[name] for name in ("tablet_grams", "opening")}
+    feeder = [feeder_now]
     low, high = bounds["tablet_grams"]
     if high > low and bounds["opening"][1] > bounds["opening"][0]:
-        feeder = [{"tablet_grams": n * tablet, "opening": o} for n, o in _settings(int(high / tablet + 1e-9))]
+        ladder = _settings(int(high / tablet + 1e-9))
+        feeder = [{"tablet_grams": n * tablet, "opening": o} for n, o in ladder]
+        if reach is not None and feeder_now in feeder:
+            place = feeder.index(feeder_now)
+            feeder = feeder[max(0, place - reach) : place + reach + 1]
     rows = [
         {**setting, "after_soak": after, "oxidizer": now}
         for setting in feeder
@@ -132,12 +142,13 @@ def _supply(
     ]
     there, opening = float(np.median(problem.state.tablet_grams)), float(np.median(problem.state.opening))
     rows.sort(key=lambda row: abs(row["tablet_grams"] - there) / tablet + _TURNED * abs(row["opening"] - opening))
-    best = rows[_least(problem, [dict(levers) | row for row in rows], noise=_FEEDS_AS_GOOD)]
-    kept = [row for row in rows if row["tablet_grams"] > there - tablet]
+    worth = _worth(problem, [dict(levers) | row for row in rows])
+    best = _least(worth, noise=_FEEDS_AS_GOOD)
+    kept = [i for i, row in enumerate(rows) if row["tablet_grams"] > there - tablet and np.isfinite(worth[i, -1])]
     if best in kept or not kept:
-        return best
-    stay = kept[_least(problem, [dict(levers) | row for row in kept], noise=_AS_GOOD)]
-    return (stay, best)[_least(problem, [dict(levers) | stay, dict(levers) | best], noise=_TAKE_OUT)]
+        return rows[best]
+    stay = kept[_least(worth[kept], noise=_AS_GOOD)]
+    return rows[(stay, best)[_least(worth[[stay, best]], noise=_TAKE_OUT)]]
 
 
 def _near(product: Product | None, present: float, bound: tuple[float, float]) -> list[float]:
@@ -156,13 +167,31 @@ def _settings(most: int) -> list[tuple[int, float]]:
     return sorted(found, key=lambda setting: setting[0] * setting[1])
 
 
-def _least(problem: Problem, candidates: Sequence[Mapping[str, float]], noise: float) -> int:
+def _worth(problem: Problem, candidates: Sequence[Mapping[str, float]]) -> Array:
+    """Utility of each candidate for each member, (C, M); not a number for the members that it was not tried on."""
+    trial = {name: np.array([row[name] for row in candidates]) for name in candidates[0]}
+    first = problem.members // _FIRST
+    if len(candidates) < _MANY or first < _MANY:
+        return utility(problem.run(trial), trial)
+    found = np.full((len(candidates), problem.members), np.nan)
+    found[:, :first] = utility(problem[:first].run(trial), trial)
+    worse, error = _behind(found[:, :first])
+    stay = worse <= np.maximum(_BEHIND * error, _SAME)
+    trial = {name: values[stay] for name, values in trial.items()}
+    found[stay, first:] = utility(problem[first:].run(trial), trial)
+    return found
+
+
+def _least(worth: Array, noise: float) -> int:
     """Index of the first candidate that is as good as the best; the candidates stand in the order of preference.
 
     ``noise``: standard errors that count as no difference; none where less would leave the water without sanitizer.
     """
-    trial = {name: np.array([row[name] for row in candidates]) for name in candidates[0]}
-    value: Array = utility(problem.run(trial), trial)
-    worse = value[int(np.argmax(value.mean(axis=1)))][None, :] - value
-    error = worse.std(axis=1) / np.sqrt(value.shape[1])
-    return int(np.argmax(worse.mean(axis=1) <= np.maximum(noise * error, _SAME)))
+    worse, error = _behind(worth)
+    return int(np.argmax(worse <= np.maximum(noise * error, _SAME)))
+
+
+def _behind(worth: Array) -> tuple[Array, Array]:
+    """By how much each candidate is worse than the best, and the standard error of that, (C,)."""
+    worse = worth[int(np.nanargmax(worth.mean(axis=1)))] - worth
+    return worse.mean(axis=1), worse.std(axis=1) / np.sqrt(worth.shape[1])

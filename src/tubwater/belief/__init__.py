@@ -10,6 +10,7 @@ from tubwater.belief.observe import Observer
 from tubwater.belief.prior import Prior, prior_of
 from tubwater.belief.products import Products
 from tubwater.belief.sampler import SamplerInfo
+from tubwater.belief.window import mapped
 
 __all__ = [
     "MEMBERS",
@@ -35,6 +36,7 @@ __all__ = [
     "foretell",
     "happenings",
     "learned",
+    "mapped",
     "passed",
     "prior_of",
 ]

@@ -79,12 +79,15 @@ class Moment:
 
     def __getitem__(self, index: Any) -> Moment:
         """The members at ``index``."""
-        s = self.state
-        state = TubState(s.water[index], s.tablet_grams[index], s.tablet_count[index], s.opening[index], s.ph[index])
         offsets = {name: row[index] for name, row in self.offsets.items()}
         buffer = None if self.buffer is None else self.buffer[index]
         return replace(
-            self, core=self.core[:, index], offsets=offsets, rates=self.rates[index], state=state, buffer=buffer
+            self,
+            core=self.core[:, index],
+            offsets=offsets,
+            rates=self.rates[index],
+            state=self.state[index],
+            buffer=buffer,
         )
 
 
@@ -214,7 +217,7 @@ def _drift_slot(now: Moment, noise: Array) -> Moment:
     core, widths = now.core.copy(), _widths()
     rows = [now.prior.names.index(name) for name in DRIFTING]
     core[rows] = np.sqrt(1.0 - widths**2) * core[rows] + widths * heavy(noise, jump_edge())
-    return replace(now, core=core, rates=now.prior.drifted(now.rates, core), buffer=None)
+    return replace(now, core=core, rates=now.prior.drifted(now.rates, core))
 
 
 def _refilled(now: Moment, noise: Array) -> Moment:

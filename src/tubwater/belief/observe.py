@@ -14,6 +14,7 @@ from tubwater.facts.quantity import Quantity
 __all__ = ["Observer"]
 
 Array = NDArray[np.float64]
+_TOLERANCE = 1e-6  # of pH; far finer than any reading
 _AS_BR2, _AS_CL2 = MG_PER_MOL["bromine"] * 1e3, MG_PER_MOL["free chlorine"] * 1e3
 
 
@@ -28,7 +29,7 @@ class Observer:
     def solved(self) -> Equilibrium:
         """The full equilibrium of the water."""
         if self._solved is None:
-            self._solved = equilibrate(self._state.water, start_ph=self._state.ph)
+            self._solved = equilibrate(self._state.water, start_ph=self._state.ph, tolerance=_TOLERANCE)
         return self._solved
 
     def read(self, quantity: Quantity) -> Array:

@@ -21,7 +21,8 @@ __all__ = ["FrozenBuffer", "freeze"]
 Array = NDArray[np.float64]
 _LN10 = float(np.log(10.0))
 _STEPS, _LONGEST = 4, 0.6
-_NEAR = 1e-3  # pH; the error of a Newton step goes with the square of the step
+_NEAR = 0.03  # pH; the error of a Newton step goes with the square of the step: below a thousandth
+_TOLERANCE = 1e-6  # of pH; freezing costs far more
 
 
 _Acid = tuple[Array, Array]  # total, mol/kg, and conditional K
@@ -91,7 +92,7 @@ class FrozenBuffer:
         """
         halogens = ((bromine, self.k_bromine), *self.chlorine.acids(chlorine))
         shape = np.broadcast_shapes(np.shape(start), alkalinity.shape, carbonate.shape, self.r1.shape)
-        ph: Array = np.broadcast_to(np.asarray(start, dtype=float), shape).copy()
+        ph: Array = np.broadcast_to(np.asarray(start), shape).copy()
         for _ in range(_STEPS):
             step, slope = self._balance(ph, carbonate, halogens)
             np.subtract(alkalinity, step, out=step)
@@ -119,7 +120,7 @@ class FrozenBuffer:
     def si_calcite(self, ph: Array, calcium: Array, carbonate: Array) -> Array:
         """Saturation index of calcite from total calcium and carbonate (mol/kg) at a pH."""
         co2 = self.co2(carbonate, ph)
-        value: Array = self.calcite + np.log10(np.maximum(calcium * co2, 1e-300)) + 2.0 * ph
+        value: Array = self.calcite + np.log10(np.maximum(calcium * co2, 1e-30)) + 2.0 * ph
         return value
 
     def __getitem__(self, index: Any) -> FrozenBuffer:
@@ -163,7 +164,7 @@ class FrozenBuffer:
 
 def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium | None = None) -> FrozenBuffer:
     """The buffering of a water, shape S, at its present ionic strength and pairs (``solved``, if at hand)."""
-    e = equilibrate(water, constants) if solved is None else solved
+    e = equilibrate(water, constants, tolerance=_TOLERANCE) if solved is None else solved
     h = 10.0**-e.ph
     co2 = np.maximum(e.species("CO2"), 1e-30)
     bi = e.species("HCO3-") + e.species("CaHCO3+") + e.species("MgHCO3+") + e.species("NaHCO3")

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tubwater.chemistry import constants as c
 from tubwater.chemistry.activity import Gammas, gammas
-from tubwater.chemistry.solve import solve
+from tubwater.chemistry.solve import TOLERANCE, solve
 from tubwater.chemistry.species import concentrations
 from tubwater.chemistry.state import Given, State
 from tubwater.chemistry.water import COMPONENTS, Water
@@ -110,15 +110,21 @@ class Equilibrium:
         return np.concatenate(whole).reshape(self.water.shape)
 
 
-def equilibrate(water: Water, constants: c.Constants = c.DEFAULT, start_ph: ArrayLike | None = None) -> Equilibrium:
+def equilibrate(
+    water: Water,
+    constants: c.Constants = c.DEFAULT,
+    start_ph: ArrayLike | None = None,
+    tolerance: float = TOLERANCE,
+) -> Equilibrium:
     """Solve a water.
 
     Args:
         water: any shape S. constants: choices between sources. start_ph: where to begin, broadcast to S.
+        tolerance: of the error left in pH, and relative in ionic strength and pairs.
     Raises:
         ChemistryError: a total is negative or not finite.
     """
-    return solved(water, constants, Given.ALKALINITY_CARBONATE, start_ph)[0]
+    return solved(water, constants, Given.ALKALINITY_CARBONATE, start_ph, tolerance=tolerance)[0]
 
 
 def at_pco2(
@@ -135,6 +141,7 @@ def solved(
     given: Given,
     ph: ArrayLike | None = None,
     pco2: ArrayLike | None = None,
+    tolerance: float = TOLERANCE,
 ) -> tuple[Equilibrium, Array, Array]:
     """Solve in blocks; returns the equilibrium, the carbonate total (mol/kg) and the alkalinity (eq/kg) found."""
     _refuse_impossible(water)
@@ -152,6 +159,7 @@ def solved(
             given,
             None if starts is None else starts[cut],
             None if gas is None else gas[cut],
+            tolerance,
         )
         for row, value in zip(out, _summary(state), strict=True):
             row[cut] = value

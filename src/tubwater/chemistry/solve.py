@@ -23,11 +23,11 @@ from tubwater.chemistry.reactions import conditional
 from tubwater.chemistry.state import Given, State, put_back, taken
 from tubwater.chemistry.water import INDEX, STRONG_CHARGE
 
-__all__ = ["LN10", "solve"]
+__all__ = ["LN10", "TOLERANCE", "solve"]
 
 Array = NDArray[np.float64]
 LN10 = float(np.log(10.0))
-_TOLERANCE = 5e-10  # of the error: the last change times the rate of shrinking; leaves 1e-9 in pH and saturation
+TOLERANCE = 5e-10  # of the error: the last change times the rate of shrinking; leaves 1e-9 in pH and saturation
 _RATE = 0.15  # a round leaves this share of an error, or more (up to a tenth is usual); never trusted to leave less
 _FEW = 0.3  # share of a block still moving at which it goes on alone
 _MOST = 150
@@ -56,26 +56,27 @@ def solve(
     given: Given = Given.ALKALINITY_CARBONATE,
     ph: Array | None = None,
     pco2: Array | None = None,
+    tolerance: float = TOLERANCE,
 ) -> State:
     """The equilibrium of a block: ``celsius`` (N,), ``totals`` (components, N), ``ph`` a start or what is given."""
     now = _begun(celsius, totals, constants, given, ph, pco2)
     many = now.ph.size >= _MANY
     if many:
         _approach(now)
-    while _iterate(now) > _TOLERANCE and now.steps < _MOST:
-        if many and _finished_apart(now):
+    while _iterate(now) > tolerance and now.steps < _MOST:
+        if many and _finished_apart(now, tolerance):
             break
     _constants(now, slice(-2, None))  # gas and calcite
     return now
 
 
-def _finished_apart(now: State) -> bool:
+def _finished_apart(now: State, tolerance: float) -> bool:
     """Go on alone with those that still move, once they are few; whether that was so."""
-    moving = np.flatnonzero(now.change > _TOLERANCE)
+    moving = np.flatnonzero(now.change > tolerance)
     if moving.size >= _FEW * now.ph.size:
         return False
     rest = taken(now, moving)
-    while _iterate(rest) > _TOLERANCE and rest.steps < _MOST:
+    while _iterate(rest) > tolerance and rest.steps < _MOST:
         pass
     put_back(now, moving, rest)
     return True

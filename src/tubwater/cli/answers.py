@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any
 
 from tubwater.cli.options import time_of
-from tubwater.cli.sheets import handout_answer, ledger_answer, safety_answer
 from tubwater.cli.tubs import refuse_a_logbook
 from tubwater.cli.upkeep_words import UPKEEP_COMMANDS
 from tubwater.errors import InputError, UnknownKey
@@ -42,6 +41,8 @@ def answer(words: argparse.Namespace) -> str:
         return _facts(command, words.json)
     now = now_of(words.now)
     if command == "safety":
+        from tubwater.cli.sheets import safety_answer
+
         return safety_answer(words, read_tub_file(words.file, now) if words.file else None, now)
     file = parse_tub_file(example_text(), now) if command == "demo" else read_tub_file(words.file, now, _tests(words))
     _ask(file)
@@ -63,8 +64,12 @@ def _of_file(words: argparse.Namespace, file: TubFile, now: datetime) -> str:
     if words.command == "water":
         return water_text(words, water_of_file(file, now, words.seed), units)
     if words.command == "ledger":
+        from tubwater.cli.sheets import ledger_answer
+
         return ledger_answer(words, file, now, units)
     if words.command == "handout":
+        from tubwater.cli.sheets import handout_answer
+
         return handout_answer(words, file, now, units)
     if words.command == "outlook":
         from tubwater.cli.outlook import outlook_answer

@@ -67,7 +67,7 @@ class Rates:
 
     def decay_at(self, temperature: ArrayLike) -> Array:
         """Loss rate of active halogen at ``temperature`` (degC), 1/h."""
-        celsius = np.asarray(temperature, dtype=float)
+        celsius = np.asarray(temperature)
         rate: Array = self.idle_decay * self.decay_q10 ** ((celsius - _REFERENCE_TEMPERATURE) / 10.0)
         return rate
 

@@ -11,6 +11,7 @@ A halogen that is used up becomes a halide and leaves one acid, which the strong
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -55,6 +56,10 @@ class TubState:
     tablet_count: Array
     opening: Array
     ph: Array
+
+    def __getitem__(self, index: Any) -> TubState:
+        """The tubs at ``index`` of S."""
+        return TubState(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})
 
 
 def advance(
@@ -134,7 +139,8 @@ def refill(state: TubState, rates: Rates, fraction: ArrayLike) -> TubState:
 
 def alkalinity_of(totals: Array) -> Array:
     """Strong-ion alkalinity of component totals (18, *S), eq/kg, shape S."""
-    value: Array = (STRONG_CHARGE @ totals.reshape(len(STRONG_CHARGE), -1)).reshape(totals.shape[1:])
+    charge = STRONG_CHARGE.astype(totals.dtype)
+    value: Array = (charge @ totals.reshape(len(charge), -1)).reshape(totals.shape[1:])
     return value
 
 
@@ -148,7 +154,7 @@ def _members(value: Array) -> Array:
 def _released(grams: Array, state: TubState, rates: Rates, hours: float, tablet: Composition | None) -> Array:
     """What the tablets lose, g."""
     if tablet is None or not np.any(grams):
-        return np.zeros(1)
+        return np.zeros(1, grams.dtype)
     full = np.maximum(state.tablet_count * FULL_TABLET_GRAMS, 1e-9)
     rate = rates.release * state.tablet_count * state.opening * (grams / full) ** rates.release_exponent
     gone: Array = np.minimum(rate * hours, grams)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 __all__ = ["element", "percent", "points", "words"]
 
@@ -12,14 +12,14 @@ def element(name: str, *children: str, **attributes: object) -> str:
 
     Colours and widths are attributes, which any style sheet overrules, so that a picture without one is still right.
     """
-    given = "".join(f" {_name(key)}={quoteattr(_value(v))}" for key, v in attributes.items() if v is not None)
+    given = "".join(f' {_name(key)}="{escape(_value(v))}"' for key, v in attributes.items() if v is not None)
     inside = "".join(children)
     return f"<{name}{given}>{inside}</{name}>" if inside else f"<{name}{given}/>"
 
 
 def words(text: str) -> str:
     """A text inside an element."""
-    return escape(text)
+    return escape(text, quote=False)
 
 
 def percent(share: float) -> str:
