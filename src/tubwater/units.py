@@ -13,6 +13,7 @@ import difflib
 import math
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
@@ -161,7 +162,11 @@ def _expected(text: str, dimension: Dimension | None) -> str:
     known = [unit.key for unit in _ROWS if dimension in (None, unit.dimension)]
     near = dict.fromkeys(_NAMES[name].key for name in difflib.get_close_matches(text, _NAMES, n=3, cutoff=0.6))
     hint = f"; did you mean {' or '.join(near)}?" if near else ""
-    return f"a unit out of {', '.join(known)}{hint}"
+    return f"{_out_of(known)}{hint}"
+
+
+def _out_of(keys: Sequence[str]) -> str:
+    return f"a unit out of {', '.join(keys)}" if len(keys) > 1 else f"the unit {keys[0]}"
 
 
 @dataclass(frozen=True)
@@ -277,4 +282,4 @@ def _fits(unit: Unit, dimension: Dimension) -> bool:
 
 def _example(dimension: Dimension | None) -> str:
     keys = [unit.key for unit in _ROWS if dimension in (None, unit.dimension)]
-    return f"a unit out of {', '.join(keys)}" if dimension else "its unit, such as 1300 L or 38 °C"
+    return _out_of(keys) if dimension else "its unit, such as 1300 L or 38 °C"

@@ -151,3 +151,9 @@ def test_every_name_of_a_unit_finds_that_unit() -> None:
     for unit in UNITS.values():
         for name in (unit.key, *unit.aliases):
             assert find_unit(name) is unit
+
+
+def test_a_dimension_of_one_unit_asks_for_that_unit() -> None:
+    with pytest.raises(InputError) as refused:
+        parse_amount("43", "strength", Dimension.FRACTION)
+    assert refused.value.problems[0].expected == "a number with the unit %"
