@@ -30,7 +30,7 @@ def test_without_a_wait_the_test_is_simply_next(client: TestClient, tub: str) ->
 
 
 def test_during_a_visit_the_answer_to_a_test_leads_back_to_it(client: TestClient, keeping: Keeping, tub: str) -> None:
-    keeping.record(tub, Kind.TEST, {"method": "strip", "bromine": 2, "pH": 7.8}, id="read")
+    keeping.record(tub, Kind.TEST, {"method": "strip", "bromine": 2, "pH": 7.4}, id="read")
     before = client.get(f"/tubs/{tub}/tested/read").text
     visit = Visits(keeping).begin(tub)
     said = client.get(f"/tubs/{tub}/tested/read").text
