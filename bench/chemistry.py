@@ -27,7 +27,7 @@ from waters import random_waters
 
 from tubwater.chemistry import MG_PER_EQ_CACO3, Constants, Water, equilibrate, freeze, water_at_ph
 
-__all__ = ["run"]
+__all__ = ["best", "ensemble", "run"]
 
 _MEMBERS, _REFERENCE_MEMBERS, _REPEATS = 100_000, 3_000, 3
 _SAME = Constants(calcium_borate=False)
@@ -50,7 +50,8 @@ def ensemble(count: int) -> Water:
     return water_at_ph(bare, r.uniform(7.0, 8.2, count), r.uniform(50.0, 150.0, count) / MG_PER_EQ_CACO3 * 1e-3, _SAME)
 
 
-def _best(call: Callable[[], Any]) -> float:
+def best(call: Callable[[], Any]) -> float:
+    """Seconds of the quickest of a few calls."""
     times = []
     for _ in range(_REPEATS):
         begin = time.perf_counter()
@@ -64,15 +65,15 @@ def run() -> list[tuple[str, str]]:
     water = ensemble(_MEMBERS)
     few = water[:_REFERENCE_MEMBERS]
     engine, text = reference(own_constants=False), script(few, np.full(few.shape, 7.5))
-    theirs = _REFERENCE_MEMBERS / _best(lambda: solve(engine, text))
-    ours = _MEMBERS / _best(lambda: equilibrate(water, _SAME))
+    theirs = _REFERENCE_MEMBERS / best(lambda: solve(engine, text))
+    ours = _MEMBERS / best(lambda: equilibrate(water, _SAME))
     apart = np.abs(equilibrate(few, _SAME).ph - solve(engine, text)[0]).max()
     return [
         ("full equilibrium, solves per second", f"{ours:,.0f} against {theirs:,.0f}: {ours / theirs:.0f} times"),
         ("largest difference in pH of the two", f"{apart:.4f}"),
         (
             "the same with every species listed",
-            f"{_MEMBERS / _best(lambda: equilibrate(water, _SAME).concentrations):,.0f} a second",
+            f"{_MEMBERS / best(lambda: equilibrate(water, _SAME).concentrations):,.0f} a second",
         ),
         ("wide random waters", _wide(theirs)),
         ("memory of a solved water", f"{_memory(water):.0f} bytes at the peak"),
@@ -82,7 +83,7 @@ def run() -> list[tuple[str, str]]:
 
 def _wide(theirs: float) -> str:
     water = random_waters(1, 50_000, _SAME)
-    rate = water.temperature.size / _best(lambda: equilibrate(water, _SAME))
+    rate = water.temperature.size / best(lambda: equilibrate(water, _SAME))
     return f"{rate:,.0f} a second, {rate / theirs:.0f} times"
 
 
@@ -98,7 +99,7 @@ def _frozen(water: Water, theirs: float) -> str:
     members = water[:2_000]
     frozen, start = freeze(members, _SAME), equilibrate(members, _SAME).ph
     alkalinity = members.alkalinity + np.linspace(-5e-4, 5e-4, 4)[:, None]
-    rate = alkalinity.size / _best(lambda: frozen.ph(alkalinity, members.carbonate, members.bromine, start))
+    rate = alkalinity.size / best(lambda: frozen.ph(alkalinity, members.carbonate, members.bromine, start))
     return f"{rate:,.0f} a second, {rate / theirs:.0f} times"
 
 

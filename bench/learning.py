@@ -17,11 +17,9 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):  # 
 import argparse
 import sys
 import time
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
-from typing import Any
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "tests" / "chemistry")]
@@ -29,7 +27,7 @@ sys.path[:0] = [str(HERE), str(HERE.parent / "tests" / "chemistry")]
 import numpy as np
 from reference import reference, script, solve
 
-from chemistry import ensemble
+from chemistry import best, ensemble
 from tubwater.advice import Situation, Wishes, make_plan
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.services.advise import case_of
@@ -55,7 +53,8 @@ class _Kept(dict[str, bytes]):
 def week(number: int) -> list[Event]:
     """The entries of a week, the strip first."""
     at = _START + timedelta(weeks=number)
-    oxidizer, later = "oxidizer", at + timedelta(minutes=30)
+    later = at + timedelta(minutes=30)
+    dose, feeder = Dosed(later, "oxidizer", 20.0, spread=0.2), FeederSet(later, "bromine tablets", 3, 0.5)
     values = (
         (Quantity.BROMINE, _BROMINE[number % 5], "mg/L", OxidantScale.AS_BR2),
         (Quantity.PH, _PH[number % 4], "pH", None),
@@ -64,11 +63,7 @@ def week(number: int) -> list[Event]:
     readings = tuple(Reading(q, v, v, unit, "strip", at, scale) for q, v, unit, scale in values)
     fresh: list[Event] = [Filled(at - timedelta(hours=3))] if number % 13 == 0 else []
     soaks = [Soaked(at + timedelta(days=days), 2, 30.0) for days in (2.5, 4.5)]
-    return [*fresh, Tested(at, readings), Dosed(later, oxidizer, 20.0, spread=0.2), _feeder(later), *soaks]
-
-
-def _feeder(at: datetime) -> FeederSet:
-    return FeederSet(at, "bromine tablets", 3, 0.5)
+    return [*fresh, Tested(at, readings), dose, feeder, *soaks]
 
 
 def lived(file: TubFile, weeks: int, members: int) -> tuple[list[float], Situation]:
@@ -88,34 +83,29 @@ def lived(file: TubFile, weeks: int, members: int) -> tuple[list[float], Situati
     return times, case
 
 
-def _seconds(call: Callable[[], Any], repeats: int = 3) -> float:
-    times = []
-    for _ in range(repeats):
-        begun = time.perf_counter()
-        call()
-        times.append(time.perf_counter() - begun)
-    return min(times)
-
-
 def rows(weeks: int) -> list[tuple[str, str]]:
     """What was measured and the result."""
     file = parse_tub_file(example_text(), _START)
     water = ensemble(2000)
     engine, text = reference(own_constants=False), script(water, np.full(water.shape, 7.5))
-    solves = water.temperature.size / _seconds(lambda: solve(engine, text))
+    solves = water.temperature.size / best(lambda: solve(engine, text))
     times, case = lived(file, weeks, _MEMBERS)
     young, old = times[1 : 1 + _SHORT], times[-_SHORT:]
-    outlook = _seconds(lambda: outlook_of(case, 14.0))
-    plan = _seconds(lambda: make_plan(case, Wishes(), 0))
+    outlook = best(lambda: outlook_of(case, 14.0))
+    plan = best(lambda: make_plan(case, Wishes(), 0))
     named = f"after {weeks} weekly readings, {_MEMBERS:,} members"
     return [
         ("reference code, full equilibria a second", f"{solves:,.0f}"),
         (f"one new reading {named}: median and largest of {len(old)}", _told("reading", median(old), solves, max(old))),
-        (f"the same after a year to the same after {_SHORT} weeks", f"{median(old) / median(young):.1f} times"),
+        (f"median of the last {len(old)} to that of {len(young)} from the second on", _grown(old, young)),
         ("outlook of two weeks", _told("outlook", outlook, solves)),
         ("plan of the known tub", _told("plan", plan, solves)),
         *_members(file),
     ]
+
+
+def _grown(old: list[float], young: list[float]) -> str:
+    return f"{median(old) / median(young):.1f} times"
 
 
 def _members(file: TubFile) -> list[tuple[str, str]]:

@@ -33,7 +33,7 @@ _FEEDS_AS_GOOD = 1.0  # the same for the feeder, which is left as it is rather t
 _TAKE_OUT = 3.0  # standard errors by which it has to be better to take tablets out again
 _TURNED = 2.0  # tablets moved that a feeder turned from shut to open counts as (judgement)
 _TURNS = 2
-_MANY, _FIRST = 16, 4  # candidates from which it is a race; of the members, every how many run first
+_MANY, _FIRST = 16, 4  # candidates, and members in the first part, from which it is a race; parts of the members
 _NEIGHBOURS = 3  # settings of the feeder on each side that are tried once more
 _BEHIND = 3.0  # standard errors by which a candidate is left behind
 
@@ -125,18 +125,9 @@ def _supply(
     Of what is as good, that which moves the fewest tablets and turns the feeder least; none is taken out again without
     a clear gain. ``reach``: how far from the present setting of the feeder on the ladder; anywhere without.
     """
-    feeder_now = {name: levers[name] for name in ("tablet_grams", "opening")}
-    feeder = [feeder_now]
-    low, high = bounds["tablet_grams"]
-    if high > low and bounds["opening"][1] > bounds["opening"][0]:
-        ladder = _settings(int(high / tablet + 1e-9))
-        feeder = [{"tablet_grams": n * tablet, "opening": o} for n, o in ladder]
-        if reach is not None and feeder_now in feeder:
-            place = feeder.index(feeder_now)
-            feeder = feeder[max(0, place - reach) : place + reach + 1]
     rows = [
         {**setting, "after_soak": after, "oxidizer": now}
-        for setting in feeder
+        for setting in _feeders(levers, tablet, bounds, reach)
         for after in _near(products.get("after_soak"), levers["after_soak"], bounds["after_soak"])
         for now in _near(products.get("oxidizer"), levers["oxidizer"], bounds["oxidizer"])
     ]
@@ -149,6 +140,21 @@ def _supply(
         return rows[best]
     stay = kept[_least(worth[kept], noise=_AS_GOOD)]
     return rows[(stay, best)[_least(worth[[stay, best]], noise=_TAKE_OUT)]]
+
+
+def _feeders(
+    levers: Mapping[str, float], tablet: float, bounds: Mapping[str, tuple[float, float]], reach: int | None
+) -> list[dict[str, float]]:
+    """Settings to try: the present one alone where the feeder is fixed, else the ladder, or what is near on it."""
+    present = {name: levers[name] for name in ("tablet_grams", "opening")}
+    low, high = bounds["tablet_grams"]
+    if high <= low or bounds["opening"][1] <= bounds["opening"][0]:
+        return [present]
+    ladder = [{"tablet_grams": n * tablet, "opening": o} for n, o in _settings(int(high / tablet + 1e-9))]
+    if reach is None or present not in ladder:
+        return ladder
+    place = ladder.index(present)
+    return ladder[max(0, place - reach) : place + reach + 1]
 
 
 def _near(product: Product | None, present: float, bound: tuple[float, float]) -> list[float]:

@@ -7,14 +7,21 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from tubwater.chemistry import MG_PER_MOL, Equilibrium, conductivity, equilibrate, kg_water_per_litre, mg_per_litre
+from tubwater.chemistry import (
+    COARSE,
+    MG_PER_MOL,
+    Equilibrium,
+    conductivity,
+    equilibrate,
+    kg_water_per_litre,
+    mg_per_litre,
+)
 from tubwater.dynamics import TubState
 from tubwater.facts.quantity import Quantity
 
 __all__ = ["Observer"]
 
 Array = NDArray[np.float64]
-_TOLERANCE = 1e-6  # of pH; far finer than any reading
 _AS_BR2, _AS_CL2 = MG_PER_MOL["bromine"] * 1e3, MG_PER_MOL["free chlorine"] * 1e3
 
 
@@ -29,7 +36,7 @@ class Observer:
     def solved(self) -> Equilibrium:
         """The full equilibrium of the water."""
         if self._solved is None:
-            self._solved = equilibrate(self._state.water, start_ph=self._state.ph, tolerance=_TOLERANCE)
+            self._solved = equilibrate(self._state.water, start_ph=self._state.ph, tolerance=COARSE)
         return self._solved
 
     def read(self, quantity: Quantity) -> Array:

@@ -4,7 +4,7 @@ from tubwater.chemistry.buffer import FrozenBuffer, freeze
 from tubwater.chemistry.composition import Composition
 from tubwater.chemistry.constants import DEFAULT, REFERENCE_2024, REFERENCE_OLDER, Constants
 from tubwater.chemistry.dosing import dose
-from tubwater.chemistry.equilibrium import Equilibrium, at_pco2, equilibrate
+from tubwater.chemistry.equilibrium import COARSE, Equilibrium, at_pco2, equilibrate
 from tubwater.chemistry.gas import exchange
 from tubwater.chemistry.halogens import (
     activate,
@@ -41,6 +41,7 @@ from tubwater.chemistry.units import (
 from tubwater.chemistry.water import COMPONENTS, INDEX, STRONG_CHARGE, Water, stacked
 
 __all__ = [
+    "COARSE",
     "COMPONENTS",
     "DEFAULT",
     "INDEX",

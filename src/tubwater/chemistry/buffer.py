@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tubwater.chemistry import constants as c
-from tubwater.chemistry.equilibrium import Equilibrium, equilibrate
+from tubwater.chemistry.equilibrium import COARSE, Equilibrium, equilibrate
 from tubwater.chemistry.water import Water
 
 __all__ = ["FrozenBuffer", "freeze"]
@@ -21,8 +21,7 @@ __all__ = ["FrozenBuffer", "freeze"]
 Array = NDArray[np.float64]
 _LN10 = float(np.log(10.0))
 _STEPS, _LONGEST = 4, 0.6
-_NEAR = 0.03  # pH; the error of a Newton step goes with the square of the step: below a thousandth
-_TOLERANCE = 1e-6  # of pH; freezing costs far more
+_NEAR = 0.03  # pH; the error of a Newton step goes with the square of the step: a thousandth at most
 
 
 _Acid = tuple[Array, Array]  # total, mol/kg, and conditional K
@@ -92,7 +91,7 @@ class FrozenBuffer:
         """
         halogens = ((bromine, self.k_bromine), *self.chlorine.acids(chlorine))
         shape = np.broadcast_shapes(np.shape(start), alkalinity.shape, carbonate.shape, self.r1.shape)
-        ph: Array = np.broadcast_to(np.asarray(start), shape).copy()
+        ph: Array = np.broadcast_to(np.asarray(start, alkalinity.dtype), shape).copy()
         for _ in range(_STEPS):
             step, slope = self._balance(ph, carbonate, halogens)
             np.subtract(alkalinity, step, out=step)
@@ -164,7 +163,7 @@ class FrozenBuffer:
 
 def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium | None = None) -> FrozenBuffer:
     """The buffering of a water, shape S, at its present ionic strength and pairs (``solved``, if at hand)."""
-    e = equilibrate(water, constants, tolerance=_TOLERANCE) if solved is None else solved
+    e = equilibrate(water, constants, tolerance=COARSE) if solved is None else solved
     h = 10.0**-e.ph
     co2 = np.maximum(e.species("CO2"), 1e-30)
     bi = e.species("HCO3-") + e.species("CaHCO3+") + e.species("MgHCO3+") + e.species("NaHCO3")

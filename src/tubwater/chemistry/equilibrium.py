@@ -16,11 +16,12 @@ from tubwater.chemistry.state import Given, State
 from tubwater.chemistry.water import COMPONENTS, Water
 from tubwater.errors import ChemistryError
 
-__all__ = ["Equilibrium", "at_pco2", "equilibrate", "solved"]
+__all__ = ["COARSE", "Equilibrium", "at_pco2", "equilibrate", "solved"]
 
 Array = NDArray[np.float64]
 _BLOCK = 6000
 _CONVERGED = 2e-9
+COARSE = 1e-6  # a tolerance, of pH: finer than any reading tells, and than what a frozen buffer costs
 _NAMES = (
     "ph",
     "ionic_strength",
