@@ -60,3 +60,28 @@ def test_low_alkalinity_that_lime_or_ph_leave_no_room_for_gets_a_little_acid_fir
 def test_a_ph_in_the_middle_of_its_aim_over_enough_alkalinity_gets_no_acid_to_let_bicarbonate_in() -> None:
     plan = plan_for(TUB, SHELF, [CLEAR, a_test(4.0, 7.5, 90.0)], NOW)
     assert not {"sodium-bisulfate", "sodium-bicarbonate"} & set(doses(plan))
+
+
+@pytest.mark.parametrize("litres", [900.0, 1000.0, 1200.0, 1500.0])
+def test_where_the_acid_that_is_wanted_makes_too_little_room_more_of_it_goes_in_whatever_the_volume(
+    litres: float,
+) -> None:
+    """By a strip of pH 7.8 and alkalinity 40; of the acid at most what half of the bicarbonate makes up for."""
+    plan = plan_for(replace(TUB, litres=litres), SHELF, [CLEAR, a_test(2.0, 7.8, 40.0)], NOW)
+    mol = {"sodium-bicarbonate": 0.99 / 84.0, "sodium-bisulfate": 0.93 / 120.06}  # per gram, of the pure salts
+    given = dict.fromkeys(mol, 0.0)
+    for step in plan.steps:
+        if step.kind is StepKind.DOSE and step.amount and step.amount.substance in mol:
+            given[step.amount.substance] += step.amount.grams * mol[step.amount.substance]
+    assert given["sodium-bicarbonate"] > 0.3 * litres / 1000.0  # about 15 mg/L of alkalinity
+    assert 0.0 < given["sodium-bisulfate"] <= 0.5 * given["sodium-bicarbonate"]
+    end = {e.quantity: e.median for e in plan.end}
+    assert 7.2 <= end[Quantity.PH] <= 7.8 and 60.0 <= end[Quantity.TOTAL_ALKALINITY] <= 120.0
+
+
+def test_bicarbonate_that_is_wanted_and_finds_no_room_without_acid_is_not_dropped_without_a_word() -> None:
+    no_acid = replace(SHELF, products=tuple(p for p in SHELF.products if p.substance != "sodium-bisulfate"))
+    plan = plan_for(replace(TUB, litres=1000.0), no_acid, [CLEAR, a_test(2.0, 7.8, 40.0)], NOW)
+    assert not {"sodium-bicarbonate", "soda-ash"} & set(doses(plan))
+    said = next(r for r in plan.notes if r.kind == "bicarbonate-held-back")
+    assert 40.0 <= float(said.values["value"]) <= 75.0 and said.values["low"] == 60.0

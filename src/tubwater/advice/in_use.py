@@ -10,10 +10,11 @@ from types import MappingProxyType
 
 import numpy as np
 
+from tubwater.advice.acid_first import ACID_FIRST, beside_base, in_order, kept_out_by_ph, stays_out
 from tubwater.advice.aeration import air_helps, has_air
 from tubwater.advice.attended import be_there
 from tubwater.advice.care import due_tasks
-from tubwater.advice.decide import Decision, Kit, acid_beside, bank_is_thin, bromide_to, calcium_to, decide, kit_of
+from tubwater.advice.decide import Decision, Kit, bank_is_thin, bromide_to, calcium_to, decide, kit_of
 from tubwater.advice.drains import Change, after_change, change_needed, write_change
 from tubwater.advice.ending import (
     after_soak,
@@ -26,7 +27,7 @@ from tubwater.advice.ending import (
     shopping,
 )
 from tubwater.advice.feeder import fresh_feeder, held_others, set_feeder, setting_for
-from tubwater.advice.measures import amount_of, grams_floor
+from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation
 from tubwater.advice.restraint import held_back, ph_in_doubt, remains, within_aims
 from tubwater.advice.saturation import lime_told
@@ -52,7 +53,6 @@ _REASONS = {
     "bromide": "bromide-bank",
     "oxidizer": "weekly-shock",
 }
-_ACID_FIRST = frozenset({"lower-ph-first", "acid-makes-room"})
 _SHOWS = {"calcium": Quantity.CALCIUM_HARDNESS}
 _RETEST = {"bicarbonate": (Quantity.TOTAL_ALKALINITY, Quantity.PH)}
 _BALANCE = ("bicarbonate", "acid", "soda_ash", "calcium", "bromide")
@@ -147,7 +147,7 @@ def _written(task: _Task, visit: Visit) -> Timeline:
     """The timeline of a visit; acid before bicarbonate only where both then go in."""
     line = _line(task, visit, acid_first=True)
     first, base = (s.reasons[0].kind for s in line.steps if s.reasons), task.kit.bicarbonate
-    alone = not _ACID_FIRST.isdisjoint(first) and base is not None and line.given(base) <= 0.0
+    alone = not ACID_FIRST.isdisjoint(first) and base is not None and line.given(base) <= 0.0
     return _line(task, visit, acid_first=False) if alone else line
 
 
@@ -169,10 +169,12 @@ def _line(task: _Task, visit: Visit, acid_first: bool) -> Timeline:
     elif doubt:
         line.test((Quantity.PH,), doubt)
     given: dict[str, float] = {}
-    order = _in_order(line, task, visit.wanted) if acid_first else visit.wanted
+    order, base = visit.wanted, task.decision.levers.get("bicarbonate", 0.0)
+    if acid_first:
+        order = in_order(line, task.case, task.kit, order, _highest(task, "acid"))
     for item in order:
         if item.name != "feeder":
-            beside = item if order is not visit.wanted else _beside_base(task, item, given)
+            beside = item if order is not visit.wanted else beside_base(item, base, given)
             given[item.name] = _add(line, task, beside, visit.retests)
     _rest_of_shock(line, task, visit, given)
     if visit.retests and not any(given.get(name, 0.0) > 0.0 for name in ("acid", "soda_ash")):
@@ -216,32 +218,13 @@ def _rest_of_shock(line: Timeline, task: _Task, visit: Visit, given: dict[str, f
         _add(line, task, replace(item, grams=rest), visit.retests)
 
 
-def _in_order(line: Timeline, task: _Task, wanted: tuple[Wanted, ...]) -> tuple[Wanted, ...]:
-    """Acid first where pH keeps people out or alkalinity may well be low, and bicarbonate has no room but after it."""
-    base, acid = (next((w for w in wanted if w.name == name), None) for name in ("bicarbonate", "acid"))
-    high, needed = _highest(task, "acid"), _kept_out_by_ph(task) or np.isfinite(acid_beside(task.case, task.kit))
-    if base is None or acid is None or not needed or line.fits(base.product, base.grams, high):
-        return wanted
-    if not line.fits_after(acid.product, acid.grams, base.product, base.grams, high):
-        return wanted
-    return tuple(acid if item is base else base if item is acid else item for item in wanted)
-
-
-def _beside_base(task: _Task, item: Wanted, given: dict[str, float]) -> Wanted:
-    """Acid that stands against what bicarbonate brings, in the share in which that really went in."""
-    base = task.decision.levers.get("bicarbonate", 0.0)
-    if item.name != "acid" or base <= 0.0:
-        return item
-    return replace(item, grams=grams_floor(item.product, item.grams * min(given.get("bicarbonate", 0.0) / base, 1.0)))
-
-
 def _add(line: Timeline, task: _Task, item: Wanted, retests: bool) -> float:
     """An addition, g; alkalinity and pH only in part where the keeper's test can then tell how it went."""
     quantity = _SHOWS.get(item.name, Quantity.TOTAL_ALKALINITY)
     quantity = task.case.sanitizer_quantity if item.name == "oxidizer" else quantity
     reason = _reason(task, item.name, line)
     in_part = item.name in ("acid", "bicarbonate", "soda_ash") and line.tells(item.product, item.grams)
-    in_part = in_part and reason.kind not in _ACID_FIRST  # the test comes after what it makes room for
+    in_part = in_part and reason.kind not in ACID_FIRST  # the test comes after what it makes room for
     grams = item.grams * (defaults()["retest_share"].value if in_part else 1.0)
     given = line.dose(item.product, grams, reason, quantity, _highest(task, item.name), item.parts)
     if in_part and retests and given > 0.0:
@@ -283,12 +266,7 @@ def _acid_first(task: _Task, line: Timeline) -> str:
     base = task.kit.bicarbonate if task.decision.levers.get("bicarbonate", 0.0) > 0.0 else None
     if base is None or line.given(base) > 0.0:
         return "lower-ph"
-    return "lower-ph-first" if _kept_out_by_ph(task) else "acid-makes-room"
-
-
-def _kept_out_by_ph(task: _Task) -> bool:
-    reading = task.case.last_valid(Quantity.PH)
-    return reading is not None and task.case.middle(reading) > task.case.limits(Quantity.PH).bathing_high
+    return "lower-ph-first" if kept_out_by_ph(task.case) else "acid-makes-room"
 
 
 def _highest(task: _Task, name: str) -> float:
@@ -302,7 +280,8 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     again = _test_from(task, line)
     notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
     notes += be_there(line.steps, case.tub.equipment, case.now) if task.change else []
-    notes += [*_shock_told(task, line), *_airless(task, line, visit), *_acid_held(task, line)]
+    notes += [*_shock_told(task, line), *_airless(task, line, visit)]
+    notes += stays_out(line, case, task.kit, visit.find("bicarbonate"))
     notes += [*remains(case, line.beside), *(() if task.recovery else runs_out(case, task.decision.lived, wishes.days))]
     notes += lime_told(case, line.beside)
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []
@@ -336,15 +315,6 @@ def _back(task: _Task, line: Timeline) -> datetime:
 def _shock_told(task: _Task, line: Timeline) -> list[Reason]:
     wanted, oxidizer = task.decision.levers.get("oxidizer", 0.0), task.kit.oxidizer
     return shock_notes(line, oxidizer, wanted) if task.recovery and oxidizer is not None else []
-
-
-def _acid_held(task: _Task, line: Timeline) -> list[Reason]:
-    """Says so where the pH stays too high to bathe in, since bicarbonate has to go in before acid and has no room."""
-    behind, acid = np.isfinite(acid_beside(task.case, task.kit)), task.kit.acid
-    if not (_kept_out_by_ph(task) and behind) or acid is None or line.given(acid) > 0.0:
-        return []
-    alkalinity = line.beside.expect(Quantity.TOTAL_ALKALINITY)[0].median
-    return [Reason("acid-held-back", {"value": _ph(line), "alkalinity": alkalinity})]
 
 
 def _airless(task: _Task, line: Timeline, visit: Visit) -> list[Reason]:

@@ -226,6 +226,11 @@ class Timeline:
         composition, spread = self.case.products.compositions[product.name], measure_spread(product)
         return allowed(self.beside, self.beside.dosed(composition, grams, spread), sanitizer_high)
 
+    def room(self, product: Product, grams: float, sanitizer_high: float) -> float:
+        """How much of a product, up to ``grams``, may go in at once as the water now is, g."""
+        composition = self.case.products.compositions[product.name]
+        return largest_allowed(self.beside, product, composition, grams, self.litres, sanitizer_high)
+
     def too_coarse(self, product: Product, sanitizer_high: float) -> bool:
         """Whether the smallest measure of an oxidizer is too much: above its cap, or above the sanitizer's limit."""
         grams = smallest(product)
