@@ -12,7 +12,6 @@ import numpy as np
 
 from tubwater.advice.beside import Beside
 from tubwater.advice.safety import SCALE_HIGH
-from tubwater.belief import Observer
 from tubwater.dynamics import Mode, TubState, advance
 from tubwater.tub import Equipment
 
@@ -30,7 +29,7 @@ def has_air(equipment: Equipment) -> bool:
 def aerated(beside: Beside, state: TubState, minutes: float) -> TubState:
     """The state after ``minutes`` with air and jets on and the cover off."""
     moved = advance(state, beside.rates, minutes / 60.0, Mode.SOAKING, beside.products.tablet)
-    return replace(moved, ph=Observer(moved).solved.ph)
+    return replace(moved, ph=beside.observer(moved).solved.ph)
 
 
 def air_minutes(beside: Beside, goal: float, most: float = MOST_MINUTES, scale_most: float = SCALE_HIGH) -> float:
@@ -44,11 +43,11 @@ def air_minutes(beside: Beside, goal: float, most: float = MOST_MINUTES, scale_m
     """
     if not air_helps(beside, goal, most):
         return 0.0
-    top = max(scale_most, _scale(beside.state)) + 1e-3
+    top = max(scale_most, _scale(beside, beside.state)) + 1e-3
     found = 0.0
     while found < most:
         after = aerated(beside, beside.state, found + _STEP)
-        if _scale(after) > top:
+        if _scale(beside, after) > top:
             break
         found += _STEP
         if float(np.median(after.ph)) >= goal:
@@ -63,5 +62,5 @@ def air_helps(beside: Beside, goal: float, most: float = MOST_MINUTES) -> bool:
     return now < goal and float(np.median(aerated(beside, beside.state, most).ph)) - now >= 0.1 * (goal - now)
 
 
-def _scale(state: TubState) -> float:
-    return float(np.quantile(Observer(state).solved.si_calcite, 0.95))
+def _scale(beside: Beside, state: TubState) -> float:
+    return float(np.quantile(beside.calcite(state), 0.95))

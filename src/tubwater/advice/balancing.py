@@ -15,7 +15,6 @@ from tubwater.advice.safety import SCALE_HIGH, cap_grams
 from tubwater.advice.solve import grams_for
 from tubwater.advice.tap import is_hard
 from tubwater.advice.timeline import Timeline
-from tubwater.belief import Observer
 from tubwater.facts import Limits, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Product, Reason, StepKind
@@ -197,7 +196,7 @@ class Balance:
         return self.case.limits(quantity)
 
     def _median(self, quantity: Quantity) -> float:
-        return float(np.median(Observer(self.line.beside.state).read(quantity)))
+        return float(np.median(self.line.beside.observer().read(quantity)))
 
     @property
     def _sanitizer_high(self) -> float:

@@ -23,7 +23,7 @@ from tubwater.advice.now import Situation
 from tubwater.advice.tap import fill_reason, is_known, tap_notes
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Occasion, Wishes
-from tubwater.belief import Belief, Observer
+from tubwater.belief import Belief
 from tubwater.chemistry import INDEX, MG_PER_MOL, bromide_bank
 from tubwater.facts import care_steps, defaults, substances
 from tubwater.facts.quantity import Quantity
@@ -227,7 +227,7 @@ class _Start:
 
     def _sanitizer_soon(self) -> float:
         """The sanitizer once all monopersulfate has reacted, mg/L, at the middle of the believed tubs."""
-        observer = Observer(self.line.beside.state)
+        observer = self.line.beside.observer()
         return float(np.median(observer.read(self.case.sanitizer_quantity) + observer.monopersulfate))
 
     def _oxidizer_grams(self, goal: float) -> float:

@@ -36,7 +36,6 @@ from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent,
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
 from tubwater.advice.worth import better_tests
-from tubwater.belief import Observer
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Amount, Plan, Reason, Step, StepKind, Verdict, VerdictKind
@@ -256,7 +255,7 @@ def _reason(task: _Task, name: str, line: Timeline) -> Reason:
         "high": limits.aim_high,
     }
     if name == "bicarbonate" and float(values["value"]) >= limits.aim_low:
-        low = float(np.mean(Observer(line.beside.state).read(quantity) < limits.aim_low))
+        low = float(np.mean(line.beside.observer().read(quantity) < limits.aim_low))
         return Reason("alkalinity-may-be-low", values | {"share": low}, limits.basis)
     return Reason(_acid_first(task, line) if name == "acid" else _REASONS[name], values, limits.basis)
 

@@ -7,7 +7,6 @@ import numpy as np
 from tubwater.advice.beside import Beside
 from tubwater.advice.measures import grams_floor, measure_spread
 from tubwater.advice.now import substance_of
-from tubwater.belief import Observer
 from tubwater.chemistry import KG_PER_LITRE, MG_PER_MOL, Composition
 from tubwater.dynamics import TubState
 from tubwater.facts import Role, defaults
@@ -42,7 +41,7 @@ def allowed(beside: Beside, after: TubState, sanitizer_high: float) -> bool:
     before_ph, ph = beside.ph(), after.ph
     if not _within(ph, before_ph, PH_LOW, PH_HIGH):
         return False
-    scale, scale_before = Observer(after).solved.si_calcite, beside.calcite()
+    scale, scale_before = beside.calcite(after), beside.calcite()
     if not _within(scale, scale_before, -np.inf, SCALE_HIGH):
         return False
     if not _within(_to_come(beside, after), _to_come(beside, beside.state), -np.inf, sanitizer_high):
@@ -53,7 +52,7 @@ def allowed(beside: Beside, after: TubState, sanitizer_high: float) -> bool:
 
 def _oxidant(beside: Beside, state: TubState) -> np.ndarray:
     """The sanitizer with all monopersulfate, whether or not there is bromide for it to react with, mg/L."""
-    observer = Observer(state)
+    observer = beside.observer(state)
     piled = observer.monopersulfate * (1.0 - _reacting(state))
     value: np.ndarray = _to_come(beside, state) + piled
     return value
@@ -62,7 +61,7 @@ def _oxidant(beside: Beside, state: TubState) -> np.ndarray:
 def _to_come(beside: Beside, state: TubState) -> np.ndarray:
     """The sanitizer once all monopersulfate has reacted with the bromide there is, and what takes halogen at once has
     had it, mg/L."""
-    observer = Observer(state)
+    observer = beside.observer(state)
     made: np.ndarray = observer.read(beside.sanitizer) + observer.monopersulfate * _reacting(state)
     ripe = state.water.reductant * MG_PER_MOL[str(beside.sanitizer)] * 1000.0 * KG_PER_LITRE
     return np.asarray(np.maximum(made - ripe, 0.0))

@@ -23,7 +23,7 @@ __all__ = ["settled"]
 
 Array = NDArray[np.float64]
 _SAME = 0.004  # of the hours; less is no difference (judgement)
-_LEVELS, _FEW, _FINE = 7, 4, 2  # amounts tried of each lever besides those near the present one
+_LEVELS, _FEW = 7, 4  # amounts tried of each lever besides those near the present one
 _LADDER = (  # share of what the feeder takes, and opening (judgement: half open where that is enough)
     *((1 / 6, 0.25), (1 / 6, 0.5), (1 / 6, 1.0), (1 / 3, 0.25), (1 / 3, 0.5), (1 / 3, 0.75), (1 / 2, 0.25)),
     *((1 / 2, 0.5), (1 / 2, 0.75), (2 / 3, 0.75), (5 / 6, 0.75), (5 / 6, 1.0), (1.0, 1.0)),
@@ -34,7 +34,7 @@ _TAKE_OUT = 3.0  # standard errors by which it has to be better to take tablets 
 _TURNED = 2.0  # tablets moved that a feeder turned from shut to open counts as (judgement)
 _TURNS = 2
 _MANY, _FIRST = 16, 4  # candidates, and members in the first part, from which it is a race; parts of the members
-_NEIGHBOURS = 3  # settings of the feeder on each side that are tried once more
+_NEIGHBOURS = 1  # settings of the feeder on each side that are tried once more
 _BEHIND = 3.0  # standard errors by which a candidate is left behind
 
 
@@ -52,13 +52,12 @@ def settled(
     """
     levers = {name: _nearest(products.get(name), value, bounds[name][1]) for name, value in found.items()}
     for turn in range(_TURNS):
-        before = dict(levers)
         levers |= _supply(problem, levers, products, tablet_grams, bounds, _NEIGHBOURS if turn else None)
-        levels = _FINE if turn else _LEVELS
-        for name in ("after_soak", "oxidizer"):
-            levers[name] = _one(problem, levers, name, products.get(name), bounds[name], levels)
+        supplied = dict(levers)
+        for name in () if turn else ("after_soak", "oxidizer"):
+            levers[name] = _one(problem, levers, name, products.get(name), bounds[name])
         levers |= _balance(problem, levers, products, bounds)
-        if levers == before:
+        if levers == supplied:  # what the feeder and the sanitizer were chosen beside
             break
     return levers
 
@@ -74,13 +73,12 @@ def _one(
     name: str,
     product: Product | None,
     bound: tuple[float, float],
-    levels: int,
 ) -> float:
     """The least amount of one lever that is as good as the best."""
     low, high = bound
     if product is None or high <= low:
         return levers[name]
-    amounts = _levels(product, levers[name], high, levels)
+    amounts = _levels(product, levers[name], high, _LEVELS)
     noise = 0.0 if name == "after_soak" else _AS_GOOD
     return amounts[_least(_worth(problem, [dict(levers) | {name: grams} for grams in amounts]), noise)]
 

@@ -6,7 +6,6 @@ import numpy as np
 
 from tubwater.advice.beside import Beside
 from tubwater.advice.now import Situation
-from tubwater.belief import Observer
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Product
 
@@ -22,7 +21,7 @@ def grams_for(beside: Beside, case: Situation, product: Product, quantity: Quant
     litres = float(np.median(case.rates.litres))
 
     def median(grams: float) -> float:
-        return float(np.median(Observer(beside.dosed(composition, grams, 0.0)).read(quantity)))
+        return float(np.median(beside.observer(beside.dosed(composition, grams, 0.0)).read(quantity)))
 
     present = median(0.0)
     low, high = 0.0, _MOST_MG_PER_L * litres / 1000.0

@@ -18,7 +18,6 @@ from tubwater.advice.heating import celsius_of, heated, warmed
 from tubwater.advice.measures import amount_of, grams_floor, measure_spread, smallest
 from tubwater.advice.now import Situation, reaction_minutes, substance_of
 from tubwater.advice.safety import SCALE_HIGH, allowed, cap_grams, largest_allowed
-from tubwater.belief import Observer
 from tubwater.facts import CareStep, Role, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
@@ -235,7 +234,7 @@ class Timeline:
         """Whether the smallest measure of an oxidizer is too much: above its cap, or above the sanitizer's limit."""
         grams = smallest(product)
         after = self.beside.dosed(self.case.products.compositions[product.name], grams, 0.0)
-        observer = Observer(after)
+        observer = self.beside.observer(after)
         made = np.median(observer.read(self.case.sanitizer_quantity) + observer.monopersulfate)
         return grams > cap_grams(product, self.litres) or float(made) > sanitizer_high
 

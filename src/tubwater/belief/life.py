@@ -74,7 +74,7 @@ class Moment:
         """The buffering, made where it is missing."""
         if self.buffer is not None:
             return self.buffer, self
-        buffer = freeze(self.state.water)
+        buffer = freeze(self.state.water, start_ph=self.state.ph)
         return buffer, replace(self, buffer=buffer, state=replace(self.state, ph=buffer.ph0))
 
     def __getitem__(self, index: Any) -> Moment:

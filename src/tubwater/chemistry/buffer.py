@@ -161,9 +161,14 @@ class FrozenBuffer:
         return value, slope
 
 
-def freeze(water: Water, constants: c.Constants = c.DEFAULT, solved: Equilibrium | None = None) -> FrozenBuffer:
+def freeze(
+    water: Water,
+    constants: c.Constants = c.DEFAULT,
+    solved: Equilibrium | None = None,
+    start_ph: ArrayLike | None = None,
+) -> FrozenBuffer:
     """The buffering of a water, shape S, at its present ionic strength and pairs (``solved``, if at hand)."""
-    e = equilibrate(water, constants, tolerance=COARSE) if solved is None else solved
+    e = equilibrate(water, constants, start_ph, COARSE) if solved is None else solved
     h = 10.0**-e.ph
     co2 = np.maximum(e.species("CO2"), 1e-30)
     bi = e.species("HCO3-") + e.species("CaHCO3+") + e.species("MgHCO3+") + e.species("NaHCO3")

@@ -79,7 +79,7 @@ def advance(
     """
     if hours <= 0.0:
         return state
-    frozen = freeze(state.water) if buffer is None else buffer
+    frozen = freeze(state.water, start_ph=state.ph) if buffer is None else buffer
     steps = max(1, int(np.ceil(hours / (longest or _LONGEST[mode]) - 1e-9)))
     totals = state.water.totals.copy()
     grams, ph = state.tablet_grams, state.ph
