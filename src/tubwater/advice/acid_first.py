@@ -72,16 +72,18 @@ def _may_be_low(case: Situation, kit: Kit) -> bool:
     return bool(np.isfinite(acid_beside(case, kit)))
 
 
-def stays_out(line: Timeline, case: Situation, kit: Kit, base: Wanted | None) -> list[Reason]:
+def stays_out(line: Timeline, case: Situation, kit: Kit, later: bool) -> list[Reason]:
     """Says so where the pH stays too high to bathe in, since bicarbonate has to go in before acid and has no room; or
-    else where the bicarbonate that is wanted at this visit has none."""
+    else where alkalinity that is too low gets no bicarbonate. ``later``: it is left for
+    another time."""
     if not _may_be_low(case, kit):
         return []
     limits, ph = case.limits(Quantity.TOTAL_ALKALINITY), _middle(line, Quantity.PH)
     alkalinity = _middle(line, Quantity.TOTAL_ALKALINITY)
     if kit.acid is not None and kept_out_by_ph(case) and line.given(kit.acid) <= 0.0:
         return [Reason("acid-held-back", {"value": ph, "alkalinity": alkalinity})]
-    if base is None or line.given(base.product) > 0.0:
+    given = kit.bicarbonate is not None and line.given(kit.bicarbonate) > 0.0
+    if kit.bicarbonate is None or later or given or alkalinity >= limits.aim_low:
         return []
     values: dict[str, float | str] = {"value": alkalinity, "low": limits.aim_low, "high": limits.aim_high}
     return [Reason("bicarbonate-held-back", values | {"ph": ph}, limits.basis)]

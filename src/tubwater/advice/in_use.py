@@ -31,7 +31,7 @@ from tubwater.advice.measures import amount_of
 from tubwater.advice.now import Situation
 from tubwater.advice.restraint import held_back, ph_in_doubt, remains, within_aims
 from tubwater.advice.saturation import lime_told
-from tubwater.advice.shock import SHOCK_ENOUGH, shock_most, shock_notes, shock_to_hold
+from tubwater.advice.shock import SHOCK_ENOUGH, oxidizer_waits, shock_most, shock_notes, shock_to_hold
 from tubwater.advice.short import Visit, Wanted, handed_over, left_over, urgent, within
 from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import Wishes
@@ -172,12 +172,13 @@ def _line(task: _Task, visit: Visit, acid_first: bool) -> Timeline:
     if acid_first:
         order = in_order(line, task.case, task.kit, order, _highest(task, "acid"))
     for item in order:
+        if item.name == "oxidizer" and not task.recovery:  # it makes acid, which finds more room after the air
+            _air(line, task, visit, given)
         if item.name != "feeder":
             beside = item if order is not visit.wanted else beside_base(item, base, given)
             given[item.name] = _add(line, task, beside, visit.retests)
     _rest_of_shock(line, task, visit, given)
-    if visit.retests and not any(given.get(name, 0.0) > 0.0 for name in ("acid", "soda_ash")):
-        _air(line, task)
+    _air(line, task, visit, given)
     if visit.find("feeder") or task.decision.levers["tablet_grams"] <= 0.0:
         set_feeder(line, task.kit, task.decision)
     line.close()
@@ -190,9 +191,11 @@ def _too_old(task: _Task) -> Reason | None:
     return Reason("test-is-old", {"hours": max(hours)}) if hours else None
 
 
-def _air(line: Timeline, task: _Task) -> None:
-    """Air where a low pH keeps people out: it adds no alkalinity and takes none."""
-    if _wants_air(task, line):
+def _air(line: Timeline, task: _Task, visit: Visit, given: dict[str, float]) -> None:
+    """Air where a low pH keeps people out, once: it adds no alkalinity and takes none."""
+    moved = any(given.get(name, 0.0) > 0.0 for name in ("acid", "soda_ash"))
+    aired = any(step.kind is StepKind.AERATE for step in line.steps)
+    if visit.retests and not moved and not aired and _wants_air(task, line):
         limits = task.case.limits(Quantity.PH)
         values: dict[str, float | str] = {"quantity": str(Quantity.PH), "value": _ph(line), "low": limits.aim_low}
         reason = Reason("air-out", values | {"high": limits.aim_high}, limits.basis)
@@ -280,7 +283,9 @@ def _packed(task: _Task, line: Timeline, visit: Visit) -> Plan:
     notes = [*_hand_over(task, line, visit, again), *not_in_time(wishes.guests_at, again)]
     notes += be_there(line.steps, case.tub.equipment, case.now) if task.change else []
     notes += [*_shock_told(task, line), *_airless(task, line, visit)]
-    notes += stays_out(line, case, task.kit, visit.find("bicarbonate"))
+    left = {item.name for item in visit.left}
+    notes += stays_out(line, case, task.kit, "bicarbonate" in left)
+    notes += [] if task.recovery else oxidizer_waits(line, task.kit.oxidizer, "oxidizer" in left)
     notes += [*remains(case, line.beside), *(() if task.recovery else runs_out(case, task.decision.lived, wishes.days))]
     notes += lime_told(case, line.beside)
     notes += [Reason("thin-bank")] if bank_is_thin(case) else []

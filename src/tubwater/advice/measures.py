@@ -7,7 +7,7 @@ import math
 from tubwater.facts import Form, substances
 from tubwater.tub import Amount, Measure, MeasureKind, Product
 
-__all__ = ["amount_of", "grams_floor", "measure_spread", "smallest"]
+__all__ = ["amount_of", "grams_ceil", "grams_floor", "measure_spread", "smallest"]
 
 _SCALE_SPREAD = 0.02
 _UNMEASURED = Measure(MeasureKind.SCALE, grams=1.0, spread=_SCALE_SPREAD, step=1.0)
@@ -32,6 +32,11 @@ def grams_floor(product: Product, grams: float) -> float:
     """Grams rounded down to what can be measured, so that a limit stays a limit."""
     step = smallest(product)
     return math.floor(grams / step + 1e-9) * step
+
+
+def grams_ceil(product: Product, grams: float) -> float:
+    """Grams rounded up to what can be measured, for what must not be less."""
+    return -grams_floor(product, -grams)
 
 
 def amount_of(product: Product, grams: float, down: bool = False) -> Amount:

@@ -11,7 +11,7 @@ import numpy as np
 
 from tubwater.advice.beside import Beside
 from tubwater.advice.decide import Kit, acid_beside, oxidizer_to
-from tubwater.advice.measures import grams_floor, measure_spread
+from tubwater.advice.measures import grams_ceil, grams_floor, measure_spread
 from tubwater.advice.now import Situation
 from tubwater.belief import Observer
 from tubwater.dynamics import TubState
@@ -130,8 +130,8 @@ def _oxidizer_left(case: Situation, kit: Kit, levers: Mapping[str, float], seed:
             if product is not None and levers.get(name, 0.0) > 0.0:
                 beside.state = beside.dosed(case.products.compositions[product.name], levers[name], 0.0)
         if _share_after(case, beside, kit.oxidizer, grams) >= sure:
-            return max(grams, grams_floor(kit.oxidizer, needed))
-    return grams_floor(kit.oxidizer, needed)
+            return max(grams, grams_ceil(kit.oxidizer, needed))
+    return grams_ceil(kit.oxidizer, needed)
 
 
 def _cut(case: Situation, beside: Beside, name: str, product: Product, grams: float, asked: bool) -> float:

@@ -12,15 +12,17 @@ from tubwater.advice.timeline import MOST_PARTS, Timeline
 from tubwater.chemistry import KG_PER_LITRE, Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
 from tubwater.facts import defaults
+from tubwater.facts.quantity import Quantity
 from tubwater.tub import Product, Reason
 
-__all__ = ["SHOCK_ENOUGH", "shock_most", "shock_notes", "shock_to_hold"]
+__all__ = ["SHOCK_ENOUGH", "oxidizer_waits", "shock_most", "shock_notes", "shock_to_hold"]
 
 Array = NDArray[np.float64]
 SHOCK_ENOUGH = 0.8  # of the shock that was asked for (judgement)
 _SIZES = 12  # shocks tried
 _MEMBERS = 200
 _HOLDS = 0.9  # probability with which a shock has to hold (judgement)
+_MAY_BE_LOW = 0.1  # share of the waters below the aim of the pH beside which an oxidizer waits (judgement)
 _TAIL = 0.95  # of the waters stay below the most (judgement)
 
 
@@ -62,6 +64,20 @@ def shock_notes(line: Timeline, oxidizer: Product, wanted: float) -> list[Reason
     if given <= 0.0:
         return [Reason("shock-held-back", {"product": oxidizer.name})]
     return [Reason("shock-in-parts", {"grams": wanted - given, "product": oxidizer.name})]
+
+
+def oxidizer_waits(line: Timeline, oxidizer: Product | None, later: bool) -> list[Reason]:
+    """Says so where the sanitizer was read below what bathing needs and no oxidizer goes in beside a pH that may be
+    low; ``later``: it is left for another time."""
+    case, quantity = line.case, line.case.sanitizer_quantity
+    reading, low = case.last_valid(quantity), case.limits(quantity).bathing_low
+    if oxidizer is None or later or line.given(oxidizer) > 0.0 or reading is None or case.middle(reading) >= low:
+        return []
+    sanitizer, aim = line.beside.expect(quantity)[0].median, case.limits(Quantity.PH).aim_low
+    if sanitizer >= low or float(np.mean(line.beside.ph() < aim)) < _MAY_BE_LOW:
+        return []
+    values: dict[str, float | str] = {"product": oxidizer.name, "quantity": str(quantity), "value": sanitizer}
+    return [Reason("oxidizer-waits", values | {"low": low})]
 
 
 def _used_up(line: Timeline) -> list[Reason]:

@@ -27,8 +27,16 @@ def refusal(text: str) -> str:
 
 
 def _filled(name: str, text: str) -> str:
-    """What stands in a clause: a word of the program, another clause, or what the keeper wrote."""
-    return field_words(text) if name == "w" else refusal(text)
+    """What stands in a clause: words of the program, a test method, another clause, or what the keeper wrote."""
+    if name == "w":
+        return ", ".join(field_words(word) for word in text.split(", "))
+    return _method(text) if name == "k" else refusal(text)
+
+
+def _method(name: str) -> str:
+    """A test method in words, from its name in English."""
+    known = {text: key for key, text in texts(Language.ENGLISH)["method-name"].items()}
+    return texts(language())["method-name"][known[name]] if name in known else name
 
 
 def problem_line(problem: Problem) -> str:
