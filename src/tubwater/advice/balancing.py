@@ -62,6 +62,7 @@ class Balance:
         self._lower_alkalinity()
         self._ph()
         self._raise(Quantity.CALCIUM_HARDNESS, self.kit.calcium, "raise-calcium")
+        self._tell_low()
         return any(s.kind in (StepKind.DOSE, StepKind.AERATE) for s in self.line.steps[before:])
 
     def make_room(self, oxidizer: Product, grams: float) -> None:
@@ -152,6 +153,14 @@ class Balance:
         }
         airless = not has_air(self.case.tub.equipment)
         self.notes.append(Reason("alkalinity-by-and-by" if airless else "alkalinity-in-rounds", values))
+
+    def _tell_low(self) -> None:
+        """Alkalinity that stays too low, since bicarbonate had no room before the acid and may not follow it."""
+        limits, now = self._limits(Quantity.TOTAL_ALKALINITY), self._median(Quantity.TOTAL_ALKALINITY)
+        if self.kit.bicarbonate is None or self._base or now >= limits.aim_low - _DEAD * _width(limits):
+            return
+        values: dict[str, float | str] = {"value": now, "low": limits.aim_low, "high": limits.aim_high}
+        self.notes.append(Reason("bicarbonate-comes-next", values, limits.basis))
 
     def _ph(self) -> None:
         limits, now = self._limits(Quantity.PH), self._median(Quantity.PH)

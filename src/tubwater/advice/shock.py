@@ -12,7 +12,6 @@ from tubwater.advice.timeline import MOST_PARTS, Timeline
 from tubwater.chemistry import KG_PER_LITRE, Composition, Water, freeze
 from tubwater.dynamics import Mode, Rates, TubState, advance
 from tubwater.facts import defaults
-from tubwater.facts.quantity import Quantity
 from tubwater.tub import Product, Reason
 
 __all__ = ["SHOCK_ENOUGH", "oxidizer_waits", "shock_most", "shock_notes", "shock_to_hold"]
@@ -22,7 +21,6 @@ SHOCK_ENOUGH = 0.8  # of the shock that was asked for (judgement)
 _SIZES = 12  # shocks tried
 _MEMBERS = 200
 _HOLDS = 0.9  # probability with which a shock has to hold (judgement)
-_MAY_BE_LOW = 0.1  # share of the waters below the aim of the pH beside which an oxidizer waits (judgement)
 _TAIL = 0.95  # of the waters stay below the most (judgement)
 
 
@@ -57,8 +55,9 @@ def shock_notes(line: Timeline, oxidizer: Product, wanted: float) -> list[Reason
     """Says so where the limits let in clearly less oxidizer than the recovery asks for, ``wanted`` g, or where all
     that went in may not be enough for what the water owes."""
     given = line.given(oxidizer)
-    if wanted <= 0.0:
-        return []
+    if wanted <= 0.0:  # that little room, where a reading of nothing may be a bleached one
+        held = line.beside.expect(line.case.sanitizer_quantity)[0].median < _floor(line)
+        return [Reason("shock-held-back", {"product": oxidizer.name})] if held else []
     if given >= SHOCK_ENOUGH * wanted:
         return _used_up(line)
     if given <= 0.0:
@@ -67,24 +66,26 @@ def shock_notes(line: Timeline, oxidizer: Product, wanted: float) -> list[Reason
 
 
 def oxidizer_waits(line: Timeline, oxidizer: Product | None, later: bool) -> list[Reason]:
-    """Says so where the sanitizer was read below what bathing needs and no oxidizer goes in beside a pH that may be
-    low; ``later``: it is left for another time."""
+    """Says so where the sanitizer was read below what bathing needs and no oxidizer goes in; ``later``: it is left for
+    another time."""
     case, quantity = line.case, line.case.sanitizer_quantity
     reading, low = case.last_valid(quantity), case.limits(quantity).bathing_low
     if oxidizer is None or later or line.given(oxidizer) > 0.0 or reading is None or case.middle(reading) >= low:
         return []
-    sanitizer, aim = line.beside.expect(quantity)[0].median, case.limits(Quantity.PH).aim_low
-    if sanitizer >= low or float(np.mean(line.beside.ph() < aim)) < _MAY_BE_LOW:
-        return []
-    values: dict[str, float | str] = {"product": oxidizer.name, "quantity": str(quantity), "value": sanitizer}
-    return [Reason("oxidizer-waits", values | {"low": low})]
+    value = line.beside.expect(quantity)[0].median
+    values: dict[str, float | str] = {"product": oxidizer.name, "quantity": str(quantity), "value": value, "low": low}
+    return [Reason("oxidizer-waits", values)] if value < low else []
 
 
 def _used_up(line: Timeline) -> list[Reason]:
     quantity = line.case.sanitizer_quantity
-    low, end = line.case.limits(quantity).keep_out_low, line.beside.expect(quantity)[0].median
+    low, end = _floor(line), line.beside.expect(quantity)[0].median
     values: dict[str, float | str] = {"quantity": str(quantity), "value": end, "low": low}
     return [Reason("shock-may-be-used-up", values)] if end < low else []
+
+
+def _floor(line: Timeline) -> float:
+    return line.case.limits(line.case.sanitizer_quantity).keep_out_low
 
 
 def _most(case: Situation, kit: Kit, product: Product, recipe: Composition) -> float:

@@ -24,6 +24,7 @@ __all__ = [
     "blunder_probability",
     "distinguishes",
     "log_likelihood",
+    "method_problem",
     "reading_problem",
     "sd_of",
     "standard_value",
@@ -243,17 +244,25 @@ def reading_problem(reading: Reading, field_name: str) -> Problem | None:
     Wrong are an unknown method, a quantity that the method does not read, a unit that does not measure it, what is no
     number, and a value outside what the kit can show.
     """
+    problem = method_problem(reading, field_name)
+    if problem is not None:
+        return problem
+    try:
+        ends = [end for end in _printed(reading) if not np.isinf(end)]
+    except InputError as error:
+        return Problem(field_name, error.problems[0].given, error.problems[0].expected)
+    return _range_problem(reading, ends, methods()[reading.method].name, field_name)
+
+
+def method_problem(reading: Reading, field_name: str) -> Problem | None:
+    """What is wrong with a reading's method, or None: it is unknown, or does not read that quantity."""
     known = methods().get(reading.method)
     if known is None:
         return Problem(field_name, reading.method, f"a method out of {', '.join(methods())}")
     if reading.quantity not in known.quantities:
         names = ", ".join(known.quantities)
         return Problem(field_name, str(reading.quantity), f"a quantity that the {known.name} reads: {names}")
-    try:
-        ends = [end for end in _printed(reading) if not np.isinf(end)]
-    except InputError as error:
-        return Problem(field_name, error.problems[0].given, error.problems[0].expected)
-    return _range_problem(reading, ends, known.name, field_name)
+    return None
 
 
 def _range_problem(reading: Reading, ends: list[float], method_name: str, field_name: str) -> Problem | None:

@@ -12,10 +12,12 @@ from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.advice.saturation import Lime, lime_of
 from tubwater.belief import Products, believe
 from tubwater.chemistry import Composition, precipitation_potential
+from tubwater.errors import InputError
 from tubwater.facts import Role, guidelines, substances
 from tubwater.facts.quantity import Quantity
+from tubwater.measurement import method_problem
 from tubwater.services.ports import SnapshotStore
-from tubwater.tub import Event, Expectation, Plan, Shelf, Tub, Verdict
+from tubwater.tub import Event, Expectation, Plan, Shelf, Tested, Tub, Verdict
 
 __all__ = ["WaterReport", "case_of", "plan_for", "products_of", "verdict_for", "water_for", "water_of"]
 
@@ -73,9 +75,20 @@ def case_of(
     """The situation at ``now`` (aware datetime): the belief from everything entered, and the guideline in force.
 
     With ``checkpoints`` the past is not lived again; the answer is the same.
+
+    Raises:
+        InputError: a reading by a method that is not known or does not read that quantity.
     """
+    _refuse_unread(events)
     belief = believe(tub, products_of(shelf), events, now, seed, members, checkpoints)
     return Situation(tub, shelf, belief, guidelines()[tub.guideline], now)
+
+
+def _refuse_unread(events: Sequence[Event]) -> None:
+    tests = [(n, e) for n, e in enumerate(events) if isinstance(e, Tested)]
+    found = [method_problem(r, f"events[{n}].readings[{i}]") for n, e in tests for i, r in enumerate(e.readings)]
+    if problems := [problem for problem in found if problem is not None]:
+        raise InputError(problems)
 
 
 def verdict_for(tub: Tub, shelf: Shelf, events: Sequence[Event], now: datetime, seed: int = 0) -> Verdict:
