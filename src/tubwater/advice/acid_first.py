@@ -74,8 +74,7 @@ def _may_be_low(case: Situation, kit: Kit) -> bool:
 
 def stays_out(line: Timeline, case: Situation, kit: Kit, later: bool) -> list[Reason]:
     """Says so where the pH stays too high to bathe in, since bicarbonate has to go in before acid and has no room; or
-    else where alkalinity that is too low gets no bicarbonate. ``later``: it is left for
-    another time."""
+    else where alkalinity that is too low gets no bicarbonate. ``later``: it is left for another time."""
     if not _may_be_low(case, kit):
         return []
     limits, ph = case.limits(Quantity.TOTAL_ALKALINITY), _middle(line, Quantity.PH)
