@@ -82,6 +82,6 @@ def test_where_the_acid_that_is_wanted_makes_too_little_room_more_of_it_goes_in_
 def test_bicarbonate_that_is_wanted_and_finds_no_room_without_acid_is_not_dropped_without_a_word() -> None:
     no_acid = replace(SHELF, products=tuple(p for p in SHELF.products if p.substance != "sodium-bisulfate"))
     plan = plan_for(replace(TUB, litres=1000.0), no_acid, [CLEAR, a_test(2.0, 7.8, 40.0)], NOW)
-    assert not {"sodium-bicarbonate", "soda-ash"} & set(doses(plan))
+    assert not {"sodium-bicarbonate", "sodium-carbonate"} & set(doses(plan))
     said = next(r for r in plan.notes if r.kind == "bicarbonate-held-back")
     assert 40.0 <= float(said.values["value"]) <= 75.0 and said.values["low"] == 60.0

@@ -20,10 +20,8 @@ from tubwater.tub import (
 
 
 def read(ph: float, alkalinity: float) -> list[Event]:
-    colour, drops = (
-        a_test(2.0, ph, method="photometer"),
-        reading(Quantity.TOTAL_ALKALINITY, alkalinity, "drop-titration", NOW),
-    )
+    colour = a_test(2.0, ph, method="photometer")
+    drops = reading(Quantity.TOTAL_ALKALINITY, alkalinity, "drop-titration")
     return [CLEAR, replace(colour, readings=(*colour.readings, drops))]
 
 

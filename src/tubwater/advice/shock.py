@@ -55,7 +55,7 @@ def shock_notes(line: Timeline, oxidizer: Product, wanted: float) -> list[Reason
     """Says so where the limits let in clearly less oxidizer than the recovery asks for, ``wanted`` g, or where all
     that went in may not be enough for what the water owes."""
     given = line.given(oxidizer)
-    if wanted <= 0.0:  # that little room, where a reading of nothing may be a bleached one
+    if wanted <= 0.0:  # no room for any: a reading of nothing may be a bleached one
         held = line.beside.expect(line.case.sanitizer_quantity)[0].median < _floor(line)
         return [Reason("shock-held-back", {"product": oxidizer.name})] if held else []
     if given >= SHOCK_ENOUGH * wanted:

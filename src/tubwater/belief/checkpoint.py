@@ -32,7 +32,7 @@ from tubwater.tub import Dosed, Tub
 __all__ = ["MODEL", "Checkpoints", "History", "from_bytes", "resumed", "to_bytes"]
 
 Array = NDArray[np.float64]
-MODEL = "11"  # raised whenever the same entries would give another belief
+MODEL = "12"  # raised whenever the same entries would give another belief
 
 
 class Checkpoints(Protocol):
