@@ -45,12 +45,13 @@ __all__ = [
 
 
 def fit_needs_readings_inside_the_bathing_limits(a: Answered) -> bool:
+    """Inside, and not on a limit: what reads as the limit lies as likely outside."""
     if a.fit:
         for quantity in (a.sanitizer, Quantity.PH):
             reading, limits = a.newest(quantity), a.case.guideline.limits[quantity]
             assert reading is not None
             low, high = standard(a, reading)
-            assert limits.bathing_low - 1e-9 <= low and high <= limits.bathing_high + 1e-9
+            assert limits.bathing_low < low and high < limits.bathing_high
     return a.fit
 
 

@@ -1,6 +1,7 @@
 """May people get in now? Two locks, and everything that keeps them shut.
 
-Lock one: the last valid reading of sanitizer and of pH lies itself inside the bathing limits and is fresh.
+Lock one: the last valid reading of sanitizer and of pH lies itself inside the bathing limits, not on one of them
+(then the water lies as likely outside), and is fresh.
 Lock two: the belief is sure enough.  The belief may tighten, never overrule a bad or missing reading.
 """
 
@@ -22,6 +23,7 @@ from tubwater.tub import Answer, Clarity, Reading, Reason, Sanitizer, Setting, S
 __all__ = ["judge"]
 
 _SHORTER_SOAK = 10.0  # min, tried where the guideline's session would use up too much (judgement)
+_ON_IT = 1e-6  # a limit that was read, in its own unit, through the rounding of scales
 _TOGETHER = timedelta(minutes=30)  # two methods within it read the same water (judgement)
 
 
@@ -148,7 +150,10 @@ def _lock_one(case: Situation, quantity: Quantity, found: _Finding) -> None:
     if age > case.most_test_age:
         found.not_yet.append(Reason("reading-too-old", {"quantity": name, "hours": age, "limit": case.most_test_age}))
         found.changes.append(Reason("test-again", {"quantity": name}))
-    _compare(case, quantity, max(_at_once(case, reading), key=lambda r: _outside(case, r)), found)
+    worst = max(_at_once(case, reading), key=lambda r: _outside(case, r))
+    _compare(case, quantity, worst, found)
+    if -_ON_IT <= _outside(case, worst) <= 0.0:
+        _on_the_limit(case, worst, found)
 
 
 def _at_once(case: Situation, newest: Reading) -> list[Reading]:
@@ -159,9 +164,19 @@ def _at_once(case: Situation, newest: Reading) -> list[Reading]:
 
 
 def _outside(case: Situation, reading: Reading) -> float:
-    """How far a reading may lie outside the bathing limits, 0 inside."""
+    """How far a reading may lie outside the bathing limits, 0 on one of them, less inside."""
     (low, high), limits = _span(case, reading), case.limits(reading.quantity)
-    return float(max(limits.bathing_low - low, high - limits.bathing_high, 0.0))
+    return float(max(limits.bathing_low - low, high - limits.bathing_high))
+
+
+def _on_the_limit(case: Situation, reading: Reading, found: _Finding) -> None:
+    """What reads just as the limit may, with any error at all, lie on either side of it."""
+    limits = case.limits(reading.quantity)
+    low = _span(case, reading)[0] <= limits.bathing_low + _ON_IT
+    limit = limits.bathing_low if low else limits.bathing_high
+    values: dict[str, float | str] = {"quantity": str(reading.quantity), "limit": limit}
+    found.not_yet.append(Reason("reading-on-the-limit", values, limits.basis))
+    found.changes += _remedies(case, reading.quantity)
 
 
 def _without_reading(case: Situation, quantity: Quantity, found: _Finding) -> None:
@@ -217,7 +232,7 @@ def _lock_two(case: Situation, sanitizer: float, ph: float, found: _Finding) -> 
         if sure < needed.value:
             values: dict[str, float | str] = {"probability": sure, "needed": needed.value}
             found.not_yet.append(Reason(f"not-sure-{kind}", values, needed.basis))
-            found.changes += [] if case.signs else _remedies(case, quantity)
+            found.changes += [] if case.signs else [r for r in _remedies(case, quantity) if r not in found.changes]
     if case.suspects:
         found.not_yet.append(Reason("readings-do-not-fit", {"quantities": ", ".join(case.suspects)}))
         found.changes.append(Reason("test-again"))
