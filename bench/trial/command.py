@@ -1,4 +1,8 @@
-"""The trial's command line: tubs times policies through a process pool, a progress bar, the report, the charts."""
+"""The trial's command line: tubs times policies through a process pool, a progress bar, the report, the charts.
+
+The whole takes hours: with `--into results.jsonl` each life that ends is kept as it comes, and a run that is ended and
+begun again with the same choices goes on with the lives that are not there.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import asdict
 from pathlib import Path
 
 from .bound import Bound
@@ -33,7 +38,7 @@ def command(options: list[str]) -> int:
         return 2
     choices = _choices(asked)
     numbers = range(asked.first, asked.first + asked.tubs)
-    results, lives = _lived([(n, p, choices) for n in numbers for p in asked.policy], asked.jobs)
+    results, lives = _lived([(n, p, choices) for n in numbers for p in asked.policy], asked.jobs, asked.into)
     print(report(results, choices))
     if asked.out is not None:
         _write(asked.out, results, lives, choices, asked.charts)
@@ -74,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--members", type=int, default=500, help="of the belief")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--into", type=Path, default=None, help="file in which each life is kept as it comes")
     parser.add_argument("--out", type=Path, default=None, help="folder for results, logs and charts")
     parser.add_argument("--charts", type=int, default=3, help="tubs drawn and written out")
     return parser
@@ -87,13 +93,30 @@ def _choices(asked: argparse.Namespace) -> Choices:
     )
 
 
-def _lived(jobs: list[_Job], workers: int) -> tuple[list[Result], dict[tuple[int, str], Kept]]:
-    results, lives = [], {}
-    for result, kept in _map(jobs, workers):
+def _lived(
+    jobs: list[_Job], workers: int, into: Path | None = None
+) -> tuple[list[Result], dict[tuple[int, str], Kept]]:
+    """Results of all jobs, in order, and the lives that were led now."""
+    there = _kept(into, jobs[0][2])
+    results, lives = [there[job[:2]] for job in jobs if job[:2] in there], {}
+    for result, kept in _map([job for job in jobs if job[:2] not in there], workers):
         results.append(result)
         lives[result.tub, result.policy] = kept
+        if into is not None:
+            with into.open("a", encoding="utf-8") as file:
+                print(json.dumps({"choices": asdict(jobs[0][2]), "result": result.data()}), file=file)
     results.sort(key=lambda r: (r.tub, list(POLICIES).index(r.policy)))
     return results, lives
+
+
+def _kept(into: Path | None, choices: Choices) -> dict[tuple[int, str], Result]:
+    """What earlier runs kept of lives by the same choices, by tub and policy."""
+    if into is None or not into.exists():
+        return {}
+    asked = json.loads(json.dumps(asdict(choices)))
+    rows = (json.loads(line) for line in into.read_text(encoding="utf-8").splitlines())
+    results = (Result.of(row["result"]) for row in rows if row["choices"] == asked)
+    return {(result.tub, result.policy): result for result in results}
 
 
 def _map(jobs: list[_Job], workers: int) -> Iterator[tuple[Result, Kept]]:
@@ -135,7 +158,7 @@ def _write(
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "report.md").write_text(report(results, choices), encoding="utf-8")
     (folder / "results.json").write_text(json.dumps([r.data() for r in results], indent=1), encoding="utf-8")
-    for tub in sorted({r.tub for r in results})[:charts]:
+    for tub in sorted({tub for tub, _ in lives})[:charts]:
         mine = {policy: kept for (number, policy), kept in lives.items() if number == tub}
         (folder / f"tub-{tub}.svg").write_text(drawn(tub, mine, choices), encoding="utf-8")
         for policy, kept in mine.items():

@@ -38,6 +38,11 @@ class Result:
         """As plain data."""
         return asdict(self)
 
+    @classmethod
+    def of(cls, data: dict[str, Any]) -> Result:
+        """From ``data``, also once it went through JSON."""
+        return cls(**{**data, "scored": Scored(**data["scored"])})
+
 
 def report(results: Sequence[Result], choices: Choices) -> str:
     """The whole report as Markdown."""
