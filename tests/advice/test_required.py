@@ -194,6 +194,17 @@ def test_a_reading_below_the_limit_closes_until_the_test_that_is_inside() -> Non
     assert (closure.start, closure.end) == (BEGINS + timedelta(hours=11), BEGINS + timedelta(hours=12))
 
 
+def test_a_reading_while_the_oxidizer_works_or_on_the_limit_settles_nothing() -> None:
+    low, window = reads(9.0, bromine=3.0), (BEGINS + timedelta(hours=10), BEGINS + timedelta(hours=12))
+    (closure,) = closures_of(PUBLIC, (low, reads(11.0), reads(12.0)), windows=(window,))
+    assert closure.end == window[1]
+    (closure,) = closures_of(PUBLIC, (low, reads(11.0, bromine=4.0)))
+    assert closure.end is None
+    stool, settled = look(8.0, Clarity.CLEAR, Sign.FORMED_STOOL), look(9.0)
+    (closure,) = closures_of(PUBLIC, (stool, settled, reads(11.0)), windows=(window,))
+    assert closure.end is None
+
+
 def test_the_code_closes_above_a_ph_of_eight_and_above_forty_degrees() -> None:
     hot = Readings(BEGINS, (Reading(Quantity.TEMPERATURE, 40.5, 40.5, "°C", "thermometer", BEGINS),))
     assert kinds(reads(1.0, ph=8.1), hot) == [("too-hot", False, False), ("reading-far-high", False, False)]

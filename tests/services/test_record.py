@@ -297,6 +297,24 @@ def test_a_closure_by_order_keeps_people_out_until_it_may_open_and_is_closed_by_
     assert keeping.verdict("rowan").kind is not VerdictKind.KEEP_OUT
 
 
+def test_what_is_read_while_the_oxidizer_works_settles_no_closure(keeping: Keeping) -> None:
+    """The record counts a reading where the verdict counts it."""
+    product = {"name": "oxidizer", "substance": "monopersulfate", "strength": "88 %"}
+    shelf = keeping.newest("rowan", Kind.SHELF)
+    assert shelf is not None
+    keeping.describe("rowan", Kind.SHELF, {"product": [product]}, shelf.entry.id)
+    note(keeping, Kind.NOTICED, 9, {"clarity": "clear"})
+    note(keeping, Kind.TEST, 9, {**GOOD, "bromine": 1})
+    note(keeping, Kind.DOSED, 8, {"product": "oxidizer", "amount": "20 g"})
+    note(keeping, Kind.TEST, 7.75, GOOD)
+    (closure,) = record(keeping).closures
+    assert closure.end is None
+    assert "reading-in-window" in {r.kind for r in keeping.verdict("rowan").reasons}
+    note(keeping, Kind.TEST, 1, GOOD)
+    (closure,) = record(keeping).closures
+    assert closure.end == START - timedelta(hours=1)
+
+
 def test_a_look_neither_tells_nor_ends_a_closure_for_repair(keeping: Keeping) -> None:
     note(keeping, Kind.CLOSED, 5, {"why": "repair", "reason": "pump"})
     note(keeping, Kind.NOTICED, 3, {"clarity": "clear", "signs": []})

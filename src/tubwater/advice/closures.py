@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from tubwater.advice.senses import kind_of_sign, told_of
@@ -59,13 +59,15 @@ def closures_of(
     events: Sequence[Event],
     samples: Sequence[Sampled] = (),
     shut: Sequence[tuple[Closed, Reopened | None]] = (),
+    windows: Sequence[tuple[datetime, datetime]] = (),
 ) -> tuple[Closure, ...]:
     """Every closure, in order of time; several may run at once, each with its own reason and end.
 
     Args:
         shut: by order or for repair, each with what ended it.
+        windows: in which a reading of the sanitizer counts for nothing, since an oxidizer reads as sanitizer.
     """
-    tests = sorted((e for e in events if isinstance(e, Tested)), key=lambda e: e.at)
+    tests = sorted((_counting(tub, e, windows) for e in events if isinstance(e, Tested)), key=lambda e: e.at)
     looks = sorted((e for e in events if isinstance(e, Noticed)), key=lambda e: e.at)
     found = [
         c for quantity in (_sanitizer(tub), Quantity.PH, Quantity.TEMPERATURE) for c in _read(tub, quantity, tests)
@@ -76,6 +78,13 @@ def closures_of(
     found += _lapses(tub, looks, tests)
     found += [_shut(tub, closed, over, tests) for closed, over in shut]
     return tuple(sorted(found, key=lambda c: (c.start, c.reason.kind)))
+
+
+def _counting(tub: Tub, test: Tested, windows: Sequence[tuple[datetime, datetime]]) -> Tested:
+    """A test without what was read of the sanitizer inside a window."""
+    if not any(since <= test.at < until for since, until in windows):
+        return test
+    return replace(test, readings=tuple(r for r in test.readings if r.quantity is not _sanitizer(tub)))
 
 
 def _shut(tub: Tub, closed: Closed, over: Reopened | None, tests: Sequence[Tested]) -> Closure:
@@ -95,17 +104,24 @@ def _limits(tub: Tub, quantity: Quantity) -> Limits:
 
 
 def _read(tub: Tub, quantity: Quantity, tests: Sequence[Tested]) -> Iterator[Closure]:
-    """From a reading outside the bathing limits to the next one inside."""
+    """From a reading outside the bathing limits to the next one inside, not on a limit."""
     limits, start, reason = _limits(tub, quantity), None, None
     for reading in (r for test in tests for r in test.readings if r.quantity is quantity):
         outside = _outside(reading, limits)
         if outside and start is None:
             start, reason = reading.at, outside
-        elif start and reason and not outside:
+        elif start and reason and _inside(reading, limits):
             yield Closure(start, reason, reading.at, reading.at)
             start = None
     if start and reason:
         yield Closure(start, reason)
+
+
+def _inside(reading: Reading, limits: Limits) -> bool:
+    """Whether a reading lets people in by itself: sanitizer and pH not on a limit either, as the verdict asks."""
+    low, high = sorted(standard_value(reading))
+    clear = limits.bathing_low < low and high < limits.bathing_high
+    return clear or (reading.quantity is Quantity.TEMPERATURE and _outside(reading, limits) is None)
 
 
 def _outside(reading: Reading, limits: Limits) -> Reason | None:
@@ -131,7 +147,7 @@ def _good_tests(tub: Tub, tests: Sequence[Tested]) -> list[datetime]:
     for test in tests:
         for reading in test.readings:
             if reading.quantity in wanted:
-                newest[reading.quantity] = _outside(reading, _limits(tub, reading.quantity)) is None
+                newest[reading.quantity] = _inside(reading, _limits(tub, reading.quantity))
         if all(newest.get(quantity, False) for quantity in wanted):
             found.append(test.at)
     return found

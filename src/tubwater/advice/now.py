@@ -352,9 +352,14 @@ class Situation:
         """Minutes until 94 of 100 parts of a monopersulfate dose have reacted with this bank, at its cautious end."""
         return reaction_minutes(self.state, self.rates)
 
-    def _in_window(self, at: datetime) -> bool:
+    @property
+    def windows(self) -> tuple[tuple[datetime, datetime], ...]:
+        """From each dose of monopersulfate until a reading of the sanitizer counts again."""
         span = timedelta(minutes=self.monopersulfate_minutes)
-        return any(d.at <= at < d.at + span for d in self.doses() if self._is_monopersulfate(d))
+        return tuple((d.at, d.at + span) for d in self.doses() if self._is_monopersulfate(d))
+
+    def _in_window(self, at: datetime) -> bool:
+        return any(since <= at < until for since, until in self.windows)
 
     @property
     def in_monopersulfate_window(self) -> bool:

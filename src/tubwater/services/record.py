@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 from typing import TypeVar
 
 from tubwater.advice.closures import Closure, closures_of
+from tubwater.advice.now import Situation
 from tubwater.advice.required import Check, CheckState, Day, checks_of
 from tubwater.errors import InputError
 from tubwater.facts import Guideline, guidelines
 from tubwater.facts.record import RecordRules, record_rules
+from tubwater.services.advise import case_of
 from tubwater.services.papers import shut_spans
 from tubwater.services.tubfile import TubFile
 from tubwater.tub import (
     Answer,
     Appointed,
+    Dosed,
     Drained,
     Event,
     Filled,
@@ -48,6 +51,7 @@ __all__ = [
     "asks_for_record",
     "record_of",
     "record_of_file",
+    "windows_of",
 ]
 
 MOST_DAYS = 400
@@ -156,7 +160,13 @@ def record_of_file(
 ) -> Record:
     """The record of a keeper's file; see ``record_of``."""
     noted = [Noted(found.at, found) for found in (*file.entered, *file.papers)]
-    return record_of(file, noted, now, first, last, zone or now.tzinfo)
+    windows = windows_of(file, lambda: case_of(file.tub, file.shelf, file.events, now))
+    return record_of(file, noted, now, first, last, zone or now.tzinfo, windows=windows)
+
+
+def windows_of(file: TubFile, case: Callable[[], Situation]) -> tuple[tuple[datetime, datetime], ...]:
+    """In which no reading of the sanitizer counts, by the belief of today; asked only where something was dosed."""
+    return case().windows if any(isinstance(event, Dosed) for event in file.events) else ()
 
 
 def record_of(
@@ -168,6 +178,7 @@ def record_of(
     zone: tzinfo | None = None,
     reagents: Sequence[Reagents] = (),
     since: datetime | None = None,
+    windows: Sequence[tuple[datetime, datetime]] = (),
 ) -> Record:
     """The record from ``first`` to ``last``; without the one it is the last day alone, without the other until today.
 
@@ -175,11 +186,12 @@ def record_of(
         noted: the entries, signatures too. now: aware. zone: where the tub is; None is this machine's own.
         reagents: strips and reagents in hand besides those of the file.
         since: when the logbook begins; with the first entry where not said.
+        windows: in which no reading of the sanitizer counts; see ``windows_of``.
 
     Raises:
         InputError: days that are to come, out of order, more than ``MOST_DAYS``, or before the logbook begins.
     """
-    made = _Maker(file, sorted(noted, key=lambda n: n.at), now, zone, (*file.reagents, *reagents))
+    made = _Maker(file, sorted(noted, key=lambda n: n.at), now, zone, (*file.reagents, *reagents), windows)
     began = min([now, *(n.at for n in noted), *([since] if since else [])])
     return made.record(*made.span(first, last, began))
 
@@ -193,12 +205,13 @@ class _Maker:
     now: datetime
     zone: tzinfo | None
     reagents: Sequence[Reagents]
+    windows: Sequence[tuple[datetime, datetime]]
 
     def record(self, first: date, last: date) -> Record:
         """Everything from the first day to the last."""
         tub, samples = self.file.tub, tuple(self._papers(Sampled))
         shut = shut_spans([n.said for n in self.noted if isinstance(n.said, Paper) and not n.withdrawn])
-        closures = closures_of(tub, self.file.events, samples, shut)
+        closures = closures_of(tub, self.file.events, samples, shut, self.windows)
         begins, ends = self._moment(first), self._moment(last + timedelta(days=1))
         days = (first + timedelta(days=n) for n in range((last - first).days + 1))
         return Record(

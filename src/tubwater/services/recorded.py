@@ -14,7 +14,7 @@ from tubwater.services.happenings import event_of, products_by_name
 from tubwater.services.keeping import Keeping, Recorded
 from tubwater.services.papers import paper_of
 from tubwater.services.ports import Kind, Source, Stored
-from tubwater.services.record import Noted, Record, record_of
+from tubwater.services.record import Noted, Record, record_of, windows_of
 from tubwater.services.storage import KitStore
 from tubwater.services.tubfile import TubFile
 from tubwater.services.upkeep import kit_reagents
@@ -45,7 +45,8 @@ def record_of_tub(
     entries, file, now = keeping.entries(tub), keeping.file(tub), keeping.clock.now()
     noted = tuple(_Reader(file, entries, now, zone, called).all())
     since = min(stored.entry.happened for stored in entries)
-    return record_of(file, noted, now, first, last, zone, kit_reagents(kits, tub), since)
+    windows = windows_of(file, lambda: keeping.case(tub))
+    return record_of(file, noted, now, first, last, zone, kit_reagents(kits, tub), since, windows)
 
 
 def sign_day(
