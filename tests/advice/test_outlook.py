@@ -7,11 +7,13 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from tubwater.advice import judge
 from tubwater.errors import InputError
 from tubwater.facts import Quantity
 from tubwater.facts.quantity import OxidantScale
-from tubwater.services.outlook import SATURATION, Outlook, Scenario, outlook_for
-from tubwater.tub import Clarity, Event, FeederSet, Noticed, Product, Reading, Sanitizer, Shelf, Tub
+from tubwater.services.advise import case_of
+from tubwater.services.outlook import SATURATION, Outlook, Scenario, outlook_for, outlook_of
+from tubwater.tub import Answer, Clarity, Event, FeederSet, Noticed, Product, Reading, Sanitizer, Shelf, Tub, VerdictKind
 from tubwater.tub import Tested as Readings
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
@@ -79,6 +81,18 @@ def test_a_reading_loses_its_weight_with_age_even_where_the_water_holds() -> Non
     away = Scenario(away_from=NOW, away_until=NOW + timedelta(days=7))
     found = outlook(away)
     assert found.next_test.at <= NOW + timedelta(hours=24)
+
+
+@pytest.mark.parametrize("bromine", [4.0, 5.0, 6.0])
+def test_the_next_test_is_due_no_later_than_fit_holds(bromine: float) -> None:
+    """One time beside the tub and in what is due, not one an hour after the other; the feeder is empty."""
+    events = [Noticed(NOW, Clarity.CLEAR, unlogged_soak=Answer.NO), a_test(bromine)]
+    case = case_of(TUB, SHELF, events, NOW, members=300)
+    verdict = judge(case)
+    assert verdict.kind is VerdictKind.FIT and verdict.good_until < NOW + timedelta(hours=24)
+    found = outlook_of(case, 3.0)
+    assert found.next_test.reason.kind == "no-longer-sure"
+    assert NOW < found.next_test.at <= verdict.good_until
 
 
 def test_nobody_may_go_by_a_forecast_without_any_reading() -> None:

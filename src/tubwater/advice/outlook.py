@@ -247,7 +247,7 @@ def _sure(case: Situation, values: Mapping[str, Array], weights: Array) -> tuple
 
 
 def _next_test(case: Situation, times: tuple[datetime, ...], values: Mapping[str, Array]) -> NextTest:
-    """The first hour at which one of the two locks of *fit* would shut."""
+    """The last hour at which both locks of *fit* would still be open, as the verdict says until when it holds."""
     members = values[SATURATION].shape[1]
     sanitizer, ph = (s[:, 0] for s in _sure(case, values, np.full((members, 1), 1.0 / members)))
     found = [
@@ -255,7 +255,8 @@ def _next_test(case: Situation, times: tuple[datetime, ...], values: Mapping[str
     ]
     for sure, name in ((sanitizer, str(case.sanitizer_quantity)), (ph, "pH")):
         if not sure.all():
-            found.append(NextTest(times[int(np.argmin(sure))], Reason("no-longer-sure", {"quantity": name})))
+            last = max(int(np.argmin(sure)) - 1, 0)
+            found.append(NextTest(times[last], Reason("no-longer-sure", {"quantity": name})))
     return min(found, key=lambda test: test.at)
 
 
