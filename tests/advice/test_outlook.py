@@ -13,7 +13,19 @@ from tubwater.facts import Quantity
 from tubwater.facts.quantity import OxidantScale
 from tubwater.services.advise import case_of
 from tubwater.services.outlook import SATURATION, Outlook, Scenario, outlook_for, outlook_of
-from tubwater.tub import Answer, Clarity, Event, FeederSet, Noticed, Product, Reading, Sanitizer, Shelf, Tub, VerdictKind
+from tubwater.tub import (
+    Answer,
+    Clarity,
+    Event,
+    FeederSet,
+    Noticed,
+    Product,
+    Reading,
+    Sanitizer,
+    Shelf,
+    Tub,
+    VerdictKind,
+)
 from tubwater.tub import Tested as Readings
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
