@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from tubwater.advice.beside import Beside
 from tubwater.advice.decide import Kit, kit_of
 from tubwater.advice.measures import amount_of, grams_floor, measure_spread, smallest
+from tubwater.advice.mixing import mixing_minutes
 from tubwater.advice.now import Situation
 from tubwater.advice.safety import cap_grams, largest_allowed
-from tubwater.advice.timeline import mixing_minutes
 from tubwater.belief import Observer
 from tubwater.chemistry import INDEX, MG_PER_EQ_CACO3, MG_PER_MOL, Water, kg_water_per_litre, water_at_ph
 from tubwater.dynamics import TubState
@@ -158,7 +158,7 @@ class _Table:
             grams = grams_floor(product, grams - smallest(product))
         if grams <= 0.0:
             return row
-        minutes = mixing_minutes(self.case, product)
+        minutes = mixing_minutes(self.case.tub, product)
         if product.substance == "monopersulfate":
             minutes = self.case.monopersulfate_minutes
         return replace(row, does=Does.ADD, amount=amount_of(product, grams, down=True), minutes=minutes)

@@ -8,10 +8,10 @@ import numpy as np
 
 from tubwater.advice.decide import Decision, Kit
 from tubwater.advice.measures import amount_of, grams_floor
+from tubwater.advice.mixing import mixing_factor
 from tubwater.advice.now import Situation, others, substance_of
 from tubwater.advice.rollout import Lived
 from tubwater.advice.safety import cap_grams
-from tubwater.advice.timeline import mixing_factor
 from tubwater.facts import defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import AfterSoak, Expectation, Outcome, Reason, Sanitizer
@@ -53,7 +53,7 @@ def after_soak(case: Situation, kit: Kit, decision: Decision, reaction: float) -
     grams, product = decision.levers["after_soak"], kit.oxidizer
     if product is None or grams <= 0.0:
         return None
-    mixed = defaults()["mix_minutes"].value * mixing_factor(case)
+    mixed = defaults()["mix_minutes"].value * mixing_factor(case.tub)
     wait = max(reaction, mixed) if product.substance == "monopersulfate" else mixed
     most = min(cap_grams(product, float(np.median(case.rates.litres))), _USES_PER_DAY * grams)
     return AfterSoak(

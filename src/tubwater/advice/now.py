@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.advice.lapse import Lapse, read_lapse, told_lapse
+from tubwater.advice.mixing import mixing_minutes
 from tubwater.advice.senses import told_of, worst_of
 from tubwater.belief import Belief, Observer, Products
 from tubwater.chemistry import INDEX, KG_PER_LITRE, MG_PER_MOL, FrozenBuffer, freeze
@@ -238,7 +239,7 @@ class Situation:
         """When the sanitizer read well since the lapse; empty where there was none."""
         since = self.lapse.since if self.lapse else self.now
         floor = self.limits(self.sanitizer_quantity).bathing_low
-        read = [r for r in self.readings(self.sanitizer_quantity) if r.at > since and min(self.standard(r)) >= floor]
+        read = [r for r in self.readings(self.sanitizer_quantity) if r.at > since and min(self.standard(r)) > floor]
         return tuple(r.at for r in read if not self._in_window(r.at))
 
     @cached_property
@@ -375,9 +376,10 @@ class Situation:
 
     @property
     def wait_until(self) -> datetime:
-        """When the wait after the newest dose is over."""
-        doses = self.doses()
-        return doses[0].at + timedelta(minutes=defaults()["mix_minutes"].value) if doses else self.now
+        """When the last of the waits after what went in is over; as long as the steps of a plan wait in this tub."""
+        products = {product.name: product for product in self.shelf.products}
+        waits = [d.at + timedelta(minutes=mixing_minutes(self.tub, products[d.product])) for d in self.doses()]
+        return max(waits, default=self.now)
 
     def _is_monopersulfate(self, dosed: Dosed) -> bool:
         per_gram = self.products.compositions[dosed.product].per_gram

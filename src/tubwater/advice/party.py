@@ -15,11 +15,12 @@ from tubwater.advice.closing import kept_out
 from tubwater.advice.decide import Kit, kit_of
 from tubwater.advice.ending import fit_after_test, left_out, shopping
 from tubwater.advice.measures import smallest
+from tubwater.advice.mixing import mixing_factor
 from tubwater.advice.now import Situation
 from tubwater.advice.plans import usual_plan
 from tubwater.advice.replay import ends_at, replayed
 from tubwater.advice.safety import SHOCK_HEADROOM
-from tubwater.advice.timeline import Timeline, mixing_factor
+from tubwater.advice.timeline import Timeline
 from tubwater.advice.wishes import About, Wishes
 from tubwater.belief import Observer
 from tubwater.dynamics import TubState, soak
@@ -131,7 +132,7 @@ def _carried(case: Situation, line: Timeline) -> int:
 def _between(case: Situation, line: Timeline) -> float:
     """Minutes that a dose between two groups needs before the next may get in."""
     product = kit_of(case).oxidizer
-    mixed = defaults()["mix_minutes"].value * mixing_factor(case)
+    mixed = defaults()["mix_minutes"].value * mixing_factor(case.tub)
     return max(line.reaction_minutes, mixed) if product and product.substance == "monopersulfate" else mixed
 
 

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from tubwater.advice.measures import amount_of
+from tubwater.advice.mixing import mixing_factor
 from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.safety import cap_grams
-from tubwater.advice.timeline import MOST_PARTS, Timeline, mixing_factor
+from tubwater.advice.timeline import MOST_PARTS, Timeline
 from tubwater.advice.wishes import Wishes
 from tubwater.facts import defaults
 from tubwater.facts.quantity import Quantity
@@ -144,7 +145,7 @@ def _hand(item: Wanted, amount: Amount, at: datetime, wait: float, wishes: Wishe
 
 
 def _wait(case: Situation, product: Product) -> float:
-    return mixing_factor(case) * max(substance_of(product).minutes, defaults()["mix_minutes"].value)
+    return mixing_factor(case.tub) * max(substance_of(product).minutes, defaults()["mix_minutes"].value)
 
 
 def _amount(item: Wanted) -> Amount:

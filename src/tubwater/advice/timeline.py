@@ -16,6 +16,7 @@ from tubwater.advice.beside import Beside
 from tubwater.advice.care import fitting, task_step
 from tubwater.advice.heating import celsius_of, heated, warmed
 from tubwater.advice.measures import amount_of, grams_floor, measure_spread, smallest
+from tubwater.advice.mixing import mixing_factor, mixing_minutes
 from tubwater.advice.now import Situation, reaction_minutes, substance_of
 from tubwater.advice.safety import SCALE_HIGH, allowed, cap_grams, largest_allowed
 from tubwater.facts import CareStep, Role, defaults
@@ -23,7 +24,7 @@ from tubwater.facts.quantity import Quantity
 from tubwater.measurement import distinguishes
 from tubwater.tub import Expectation, Product, Reason, Step, StepKind, as_kept
 
-__all__ = ["MOST_PARTS", "Timeline", "mixing_factor", "mixing_minutes"]
+__all__ = ["MOST_PARTS", "Timeline"]
 
 MOST_PARTS = 3
 _LEAST_PART = 0.4  # of the first part; a smaller rest is not worth its wait (judgement)
@@ -31,21 +32,6 @@ _PUMP_OFF_MINUTES = 15.0  # of a visit for care with the pump off (judgement)
 _COLD = 20.0  # degC; below it granules dissolve slowly
 _AS_WARM = 1.0  # K
 _TELLS = 1.5  # one-sigma of the keeper's method by which a change must differ to be worth a retest
-
-
-def mixing_factor(case: Situation) -> float:
-    """How much longer than the usual wait this tub needs to mix."""
-    table, equipment = defaults(), case.tub.equipment
-    if not equipment.pump:
-        return table["mixing_factor_still"].value
-    gentle = not equipment.water_jets or case.tub.litres > table["large_tub_litres"].value
-    return table["mixing_factor_gentle"].value if gentle else 1.0
-
-
-def mixing_minutes(case: Situation, product: Product, factor: float = 1.0) -> float:
-    """The wait after an addition, min; ``factor`` of the water as it is, which may be worse than the tub's own."""
-    usual = max(substance_of(product).minutes, defaults()["mix_minutes"].value)
-    return as_kept(max(mixing_factor(case), factor) * usual)
 
 
 class Timeline:
@@ -242,7 +228,7 @@ class Timeline:
         """Whether ``then_grams`` of another product may go in once ``grams`` of the first have mixed."""
         beside = copy.copy(self.beside)
         dosed = beside.dosed(self.case.products.compositions[first.name], grams, measure_spread(first))
-        beside.state = beside.later(dosed, defaults()["mix_minutes"].value * mixing_factor(self.case))
+        beside.state = beside.later(dosed, defaults()["mix_minutes"].value * mixing_factor(self.case.tub))
         after = beside.dosed(self.case.products.compositions[then.name], then_grams, measure_spread(then))
         return allowed(beside, after, sanitizer_high)
 
@@ -263,7 +249,7 @@ class Timeline:
         )
         self.add(step)
         cold = defaults()["mixing_factor_cold"].value if self.celsius < _COLD else 1.0
-        self._owed_wait = mixing_minutes(self.case, product, cold)
+        self._owed_wait = mixing_minutes(self.case.tub, product, cold)
 
     def _expected(self, product: Product, shows: Quantity) -> tuple[Expectation, ...]:
         """What a test reads once the addition has mixed, and monopersulfate reacted."""

@@ -15,7 +15,7 @@ from tubwater.advice.dose_table import Does, DoseRow, dose_table
 from tubwater.advice.feeder import just_set
 from tubwater.advice.ledger import ledger_of
 from tubwater.advice.measures import amount_of, grams_floor
-from tubwater.advice.timeline import mixing_factor
+from tubwater.advice.mixing import mixing_factor
 from tubwater.facts import CareStep, Guideline, Limits, care_steps, defaults
 from tubwater.facts.quantity import Quantity
 from tubwater.services.advise import case_of
@@ -115,7 +115,7 @@ def handout_of(case: Situation, wishes: Wishes | None = None, seed: int = 0) -> 
     """The sheet for a situation; the dose after a soak and the feeder are those of the plan."""
     plan = make_plan(case, wishes or Wishes(), seed)
     kit = kit_of(case)
-    mix = defaults()["mix_minutes"].value * mixing_factor(case)
+    mix = defaults()["mix_minutes"].value * mixing_factor(case.tub)
     slow = kit.oxidizer is not None and kit.oxidizer.substance == "monopersulfate"
     known = [(q, case.guideline.limits[q]) for q in (case.sanitizer_quantity, *_BANDS) if q in case.guideline.limits]
     return Handout(

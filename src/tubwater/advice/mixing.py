@@ -1,0 +1,23 @@
+"""How long what was added takes to mix in this tub."""
+
+from __future__ import annotations
+
+from tubwater.facts import defaults, substances
+from tubwater.tub import Product, Tub, as_kept
+
+__all__ = ["mixing_factor", "mixing_minutes"]
+
+
+def mixing_factor(tub: Tub) -> float:
+    """How much longer than the usual wait this tub needs to mix."""
+    table, equipment = defaults(), tub.equipment
+    if not equipment.pump:
+        return table["mixing_factor_still"].value
+    gentle = not equipment.water_jets or tub.litres > table["large_tub_litres"].value
+    return table["mixing_factor_gentle"].value if gentle else 1.0
+
+
+def mixing_minutes(tub: Tub, product: Product, factor: float = 1.0) -> float:
+    """The wait after an addition, min; ``factor`` of the water as it is, which may be worse than the tub's own."""
+    usual = max(substances()[product.substance].minutes, defaults()["mix_minutes"].value)
+    return as_kept(max(mixing_factor(tub), factor) * usual)
