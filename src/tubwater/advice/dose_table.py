@@ -1,8 +1,8 @@
 """A keeper's own dose table: for each reading that his test can show, what to add to this tub.
 
-Each row takes the believed tubs, puts the reading into their water, and solves for the dose with all side effects; pH
-and alkalinity get 70 % of it, since a retest follows (common practice: 60 to 75 %), and never more than one addition's
-cap and the limits of safety allow.
+Each row takes the believed tubs, puts the reading into their water, and solves for the dose with all side effects; pH,
+alkalinity and calcium get 70 % of it, since a retest follows (judgement: 60 to 75 %), and never more than one
+addition's cap and the limits of safety allow.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from tubwater.tub import Amount, Product, Sanitizer
 __all__ = ["Does", "DoseRow", "dose_table"]
 
 Array = NDArray[np.float64]
-_SHARE = 0.7  # of the solved dose where a retest follows (common practice)
+_SHARE = 0.7  # of the solved dose where a retest follows (judgement)
 _MEMBERS = 256
 _TAIL = 0.05
 _MOST_PER_LITRE = 0.2  # g of a product without a cap (judgement)

@@ -93,7 +93,7 @@ def _told(kind: str, case: Situation, plan: Plan, purpose: Purpose, seed: int) -
 
 
 def _index(case: Situation, plan: Plan, seed: int) -> Reason:
-    """The saturation index now and at the end of the plan, in the water and at the heater's hot skin."""
+    """The saturation index now and at the end of the plan."""
     after = Observer(replayed(case, plan, seed).state).solved.si_calcite
     now = case.observer.solved.si_calcite
     values: dict[str, float | str] = {"now": _middle(now), "then": _middle(after)}
