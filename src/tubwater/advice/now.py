@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tubwater.advice.lapse import Lapse, read_lapse, told_lapse
-from tubwater.advice.mixing import mixing_minutes
+from tubwater.advice.mixing import mixing_minutes, reaction_minutes
 from tubwater.advice.senses import told_of, worst_of
 from tubwater.belief import Belief, Observer, Products
 from tubwater.chemistry import INDEX, KG_PER_LITRE, MG_PER_MOL, FrozenBuffer, freeze
@@ -42,7 +42,6 @@ from tubwater.tub import (
 __all__ = [
     "Situation",
     "others",
-    "reaction_minutes",
     "substance_of",
 ]
 
@@ -57,14 +56,6 @@ _NEEDS_WATER = (Filled, Tested, Dosed, Soaked, FeederSet)
 def substance_of(product: Product) -> Substance:
     """The substance of a product."""
     return substances()[product.substance]
-
-
-def reaction_minutes(state: TubState, rates: Rates) -> float:
-    """Minutes until 94 of 100 parts of monopersulfate have reacted with this bank, cautiously; a day at most."""
-    bromide = state.water.bromide + state.water.bromine
-    rate = np.quantile(rates.monopersulfate_rate * np.maximum(bromide, 1e-7), 0.2)
-    half_lives = defaults()["monopersulfate_window_half_lives"].value
-    return float(min(half_lives * np.log(2.0) / rate / 60.0, 1440.0))
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,8 +16,8 @@ from tubwater.advice.beside import Beside
 from tubwater.advice.care import fitting, task_step
 from tubwater.advice.heating import celsius_of, heated, warmed
 from tubwater.advice.measures import amount_of, grams_floor, measure_spread, smallest
-from tubwater.advice.mixing import mixing_factor, mixing_minutes
-from tubwater.advice.now import Situation, reaction_minutes, substance_of
+from tubwater.advice.mixing import mixing_factor, mixing_minutes, reaction_minutes
+from tubwater.advice.now import Situation, substance_of
 from tubwater.advice.safety import SCALE_HIGH, allowed, cap_grams, largest_allowed
 from tubwater.facts import CareStep, Role, defaults
 from tubwater.facts.quantity import Quantity
