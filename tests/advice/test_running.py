@@ -105,7 +105,7 @@ def test_the_new_plan_of_the_rest_takes_the_place_of_what_was_ahead() -> None:
     more = said(What.OTHER_AMOUNT, 4, "0.1", grams=30.0, id="more")
     again = said(What.REPLANNED, 4, about="more", plan=rest, because=(Reason("replanned-amount"),))
     found = state(PREPARED, more, again, minutes=5)
-    assert [s.key for s in found.steps] == ["0.0", "0.1", "1.0", "1.1"]
+    assert [s.key for s in found.steps if not s.beside] == ["0.0", "0.1", "1.0", "1.1"]
     assert found.owes is None and found.due == at(24) and found.replanned[0].kind == "replanned-amount"
 
 
@@ -145,6 +145,90 @@ def test_what_is_not_in_hand_or_left_out_is_remembered_for_the_rest_of_the_visit
     assert state(PREPARED, said(What.NOT_IN_HAND, 4, "0.1"), minutes=5).missing == {"dry acid"}
     left_out = state(PREPARED, said(What.SKIPPED, 4, "0.1"), minutes=5)
     assert left_out.missing == {"dry acid"} and left_out.owes is not None and left_out.added == ()
+
+
+@pytest.mark.parametrize("what", [What.NOT_IN_HAND, What.SKIPPED])
+def test_a_dose_that_is_not_in_starts_no_wait(what: What) -> None:
+    found = state(PREPARED, said(what, 4, "0.1"), minutes=5)
+    assert (key(found), found.due) == ("0.4", None)
+    assert "0.2" not in [s.key for s in found.steps]
+
+
+def test_no_grams_of_a_dose_start_no_wait_either() -> None:
+    found = state(PREPARED, said(What.OTHER_AMOUNT, 4, "0.1", grams=0.0), minutes=5)
+    assert found.due is None
+
+
+def test_of_two_doses_with_one_wait_the_one_that_is_in_alone_is_waited_for() -> None:
+    steps = (STEPS[1], STEPS[5], STEPS[6], STEPS[7])
+    begun = replace(BEGUN, plan=replace(PLAN, steps=steps))
+    in_first, not_second = said(What.DONE, 4, "0.0"), said(What.NOT_IN_HAND, 9, "0.1")
+    assert fold([begun, in_first, not_second], at(10), TESTED).due == at(24)
+    assert fold([begun, said(What.NOT_IN_HAND, 4, "0.0"), said(What.DONE, 9, "0.1")], at(10), TESTED).due == at(29)
+
+
+def test_without_a_wait_its_checks_go_into_the_next_one() -> None:
+    found = state(PREPARED, said(What.NOT_IN_HAND, 4, "0.1"), said(What.DONE, 6, "0.5"), minutes=5)
+    assert [s.key for s in found.steps] == ["0.0", "0.1", "0.4", "0.5", "0.6", "0.3", "0.7"]
+
+
+def test_a_wait_for_tablets_that_dissolve_stays_when_the_feeder_was_left_as_it_was() -> None:
+    fall = (Step(StepKind.SET_FEEDER), Step(StepKind.WAIT, minutes=300.0, covered=True), STEPS[4])
+    begun = replace(BEGUN, plan=replace(PLAN, steps=fall))
+    assert fold([begun, said(What.SKIPPED, 2, "0.0")], at(3), TESTED).due == at(302)
+
+
+def test_a_check_that_missed_its_wait_is_carried_into_the_next() -> None:
+    done = [PREPARED, ACID_IN, said(What.DONE, 25, "0.4"), said(What.DONE, 27, "0.5")]
+    found = state(*done, minutes=30)
+    assert key(found) == "0.6" and [s.key for s in found.beside] == ["0.3"]
+
+
+def test_a_check_that_missed_every_wait_stands_beside_what_closes_the_visit() -> None:
+    done = [PREPARED, ACID_IN, said(What.DONE, 25, "0.4"), said(What.DONE, 27, "0.5")]
+    found = state(*done, minutes=50)
+    assert key(found) == "0.7" and [s.key for s in found.beside] == ["0.3"]
+
+
+def test_a_check_is_carried_over_a_new_plan_that_does_not_have_it() -> None:
+    more = said(What.OTHER_AMOUNT, 4, "0.1", grams=30.0, id="more")
+    rest = replace(PLAN, steps=(Step(StepKind.WAIT, minutes=20.0), Step(StepKind.COVER)))
+    again = said(What.REPLANNED, 4, about="more", plan=rest)
+    assert [s.key for s in state(PREPARED, more, again, minutes=5).beside] == ["0.3"]
+    anew = replace(again, plan=replace(rest, steps=(rest.steps[0], STEPS[3], rest.steps[1])))
+    assert [s.key for s in state(PREPARED, more, anew, minutes=5).beside] == ["1.1"]
+
+
+SUCTION = (*STEPS[:3], Step(StepKind.CHECK, minutes=2.0, task="inspect-suction-covers", optional=True), *STEPS[4:])
+WITH_SUCTION = replace(BEGUN, plan=replace(PLAN, steps=SUCTION))
+
+
+def test_the_suction_covers_are_asked_for_before_the_visit_closes() -> None:
+    done = [PREPARED, ACID_IN, said(What.DONE, 25, "0.4"), said(What.DONE, 27, "0.5")]
+    found = fold([WITH_SUCTION, *done], at(50), TESTED)
+    assert key(found) == "0.3" and found.turn is not None and not found.turn.beside and not found.turn.step.optional
+    seen = fold([WITH_SUCTION, *done, said(What.DONE, 51, "0.3")], at(52), TESTED)
+    assert key(seen) == "0.7" and [s.key for s in seen.steps] == [s.key for s in found.steps]
+    closed = fold([WITH_SUCTION, *done, said(What.DONE, 51, "0.7")], at(52), TESTED)
+    assert key(closed) == "0.3" and holds_back(closed) is not None
+
+
+def test_suction_covers_that_were_seen_to_in_their_wait_are_not_asked_for_again() -> None:
+    done = [PREPARED, ACID_IN, said(What.DONE, 9, "0.3"), said(What.DONE, 25, "0.4"), said(What.DONE, 27, "0.5")]
+    found = fold([WITH_SUCTION, *done], at(50), TESTED)
+    assert key(found) == "0.7" and [s.key for s in found.steps] == [f"0.{n}" for n in range(8)]
+
+
+def test_an_amount_that_is_far_off_is_asked_about_once() -> None:
+    more = said(What.OTHER_AMOUNT, 4, "0.1", grams=100.0, id="more")
+    found = state(PREPARED, more, minutes=5)
+    assert found.doubted is not None and found.doubted.key == "0.1" and found.added[0].grams == 100.0
+    right = said(What.ANSWERED, 5, "0.1")
+    assert state(PREPARED, more, right, minutes=6).doubted is None
+    assert state(PREPARED, more, said(What.OTHER_AMOUNT, 5, "0.1", grams=25.0), minutes=6).doubted is None
+    again = state(PREPARED, more, right, said(What.OTHER_AMOUNT, 6, "0.1", grams=500.0), minutes=7).doubted
+    assert again is not None and again.grams == 500.0
+    assert state(PREPARED, replace(more, grams=99.0), minutes=5).doubted is None
 
 
 def test_leaving_out_a_care_step_needs_no_new_plan() -> None:
@@ -188,8 +272,18 @@ def test_alkalinity_may_be_dosed_by_a_test_of_the_same_day(hours: float, asks: A
 def test_who_leaves_hands_over_the_rest_with_its_condition() -> None:
     found = state(PREPARED, ACID_IN, said(What.LEFT, 6, to="the neighbour"), minutes=30)
     assert found.phase is Phase.LEFT and found.handed is not None
-    assert [s.step.kind for s in found.handed.rest] == [StepKind.TEST, StepKind.DOSE, StepKind.COVER]
+    assert [s.key for s in found.handed.rest] == ["0.4", "0.5", "0.6", "0.3", "0.7"]
     assert (found.handed.to, found.handed.condition) == ("the neighbour", PLAN.fit_when)
+
+
+def test_the_waits_between_doses_and_the_one_that_runs_are_handed_over_with_the_rest() -> None:
+    found = state(PREPARED, ACID_IN, said(What.LEFT, 6, to="the neighbour"), minutes=10)
+    assert found.handed is not None
+    assert [(s.key, s.due) for s in found.handed.rest if s.step.kind is StepKind.WAIT] == [
+        ("0.2", at(24)),
+        ("0.6", None),
+    ]
+    assert "0.3" in [s.key for s in found.handed.rest]
 
 
 def test_a_visit_that_was_left_holds_people_back_until_its_wait_is_over() -> None:

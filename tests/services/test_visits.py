@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -13,7 +14,8 @@ from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
 from tubwater.services.ports import Kind, Source
 from tubwater.services.visits import Ask, Phase, Running, Status, Told, Visits, What
-from tubwater.tub import Cared, Dosed, FeederSet, StepKind, VerdictKind
+from tubwater.services.visits_end import VisitEnd, end_of_visit
+from tubwater.tub import Cared, Dosed, FeederSet, Reason, StepKind, VerdictKind
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 BODY: dict[str, Any] = {
@@ -79,6 +81,24 @@ def walk(visits: Visits, tub: str, visit: str, clock: Clock, until: StepKind, ph
             visits.tell(tub, visit, Told(What.DONE, state.turn.key))
             clock.time += timedelta(minutes=1)
     raise AssertionError("the visit never ends")
+
+
+def oxidized(visits: Visits, tub: str, clock: Clock, pause: float) -> tuple[str, Running]:
+    """A whole visit with monopersulfate in it, each step so many minutes later than the one before."""
+    clock.time += timedelta(minutes=1)
+    visits.keeping.record(tub, Kind.TEST, {"method": "photometer", "bromine": 3.0, "pH": 7.5})
+    visit = visits.begin(tub)
+    while (turn := visits.show(tub, visit).turn) is not None:
+        clock.time = turn.due or clock.time + timedelta(minutes=pause)
+        if turn.step.kind is StepKind.TEST:
+            visits.tell(tub, visit, Told(What.RETEST, turn.key, test={"method": "photometer", "pH": 7.5}))
+        elif turn.due is None:
+            visits.tell(tub, visit, Told(What.DONE, turn.key))
+    return visit, visits.show(tub, visit)
+
+
+def from_when(end: VisitEnd) -> datetime:
+    return datetime.fromisoformat(str(end.fit_when[0].values["time"]))
 
 
 def key(state: Running) -> str:
@@ -312,3 +332,86 @@ def test_care_that_was_undone_is_withdrawn(visits: Visits, keeping: Keeping, tub
     assert state.beside[0].step.task in {e.task for e in keeping.file(tub).events if isinstance(e, Cared)}
     visits.tell(tub, visit, Told(What.UNDONE, about=after.last))
     assert state.beside[0].step.task not in {e.task for e in keeping.file(tub).events if isinstance(e, Cared)}
+
+
+@pytest.mark.parametrize("pause", [0.0, 4.0, 9.0])
+def test_the_end_says_when_a_test_counts_by_the_doses_as_they_went_in(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock, pause: float
+) -> None:
+    _, state = oxidized(visits, tub, clock, pause)
+    case, dosed = keeping.case(tub), max(a.at for a in state.added if a.substance == "monopersulfate")
+    end = end_of_visit(case, state)
+    over = dosed + timedelta(minutes=case.monopersulfate_minutes)
+    assert state.phase is Phase.FINISHED and case.in_monopersulfate_window
+    assert over <= from_when(end) <= over + timedelta(minutes=15) and end.back == from_when(end)
+    clock.time = from_when(end)
+    assert not keeping.case(tub).in_monopersulfate_window
+
+
+def test_the_end_names_the_time_that_the_next_plan_of_the_tub_names(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock
+) -> None:
+    _, state = oxidized(visits, tub, clock, 4.0)
+    plan = keeping.plan(tub)
+    test = next(step for step in plan.steps if step.kind is StepKind.TEST)
+    counts = plan.begins + timedelta(minutes=test.starts_at)
+    assert timedelta() <= from_when(end_of_visit(keeping.case(tub), state)) - counts < timedelta(minutes=1)
+
+
+def test_what_is_still_to_go_in_moves_the_end(visits: Visits, keeping: Keeping, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    walk(visits, tub, visit, clock, StepKind.DOSE)
+    early = from_when(end_of_visit(keeping.case(tub), visits.show(tub, visit)))
+    clock.time += timedelta(minutes=25)
+    late = from_when(end_of_visit(keeping.case(tub), visits.show(tub, visit)))
+    assert abs(late - early - timedelta(minutes=25)) <= timedelta(minutes=1)
+
+
+@pytest.mark.parametrize(("early", "moved"), [(30.0, 30.0), (-180.0, 0.0)])
+def test_a_plan_that_waits_for_more_than_its_doses_keeps_its_times_unless_no_test_counts_by_then(
+    visits: Visits, keeping: Keeping, tub: str, clock: Clock, early: float, moved: float
+) -> None:
+    _, state = oxidized(visits, tub, clock, 4.0)
+    case = keeping.case(tub)
+    first = from_when(end_of_visit(case, state)) - timedelta(minutes=early)
+    second = first + timedelta(hours=12)
+    opens = replace(state.plan.fit_when[0], values={**state.plan.fit_when[0].values, "time": second.isoformat()})
+    twice = Reason("two-good-readings", {"first": first.isoformat(), "second": second.isoformat()})
+    plan = replace(state.plan, situation="recovery", fit_when=(opens, twice), next_visit=second)
+    end = end_of_visit(case, replace(state, plan=plan))
+    assert end.back == from_when(end) == second + timedelta(minutes=moved)
+    assert datetime.fromisoformat(str(end.fit_when[1].values["first"])) == first + timedelta(minutes=moved)
+
+
+@pytest.mark.parametrize("what", [What.NOT_IN_HAND, What.SKIPPED])
+def test_a_dose_that_is_not_in_starts_no_wait_and_its_checks_are_not_lost(
+    visits: Visits, tub: str, clock: Clock, what: What
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    checks = {s.step.task for s in state.steps if s.beside}
+    state = visits.tell(tub, visit, Told(what, key(state)))
+    assert checks and state.due is None and state.turn is not None and state.turn.step.kind is not StepKind.WAIT
+    assert checks <= {s.step.task for s in state.steps if not s.answered}
+
+
+def test_after_the_visit_every_check_was_made_or_is_still_open(visits: Visits, tub: str, clock: Clock) -> None:
+    visit = visits.begin(tub)
+    asked = {s.step.task for s in visits.show(tub, visit).steps if s.beside}
+    state = walk(visits, tub, visit, clock, StepKind.HAND_OVER)
+    assert "inspect-suction-covers" in asked and asked <= {s.step.task for s in state.steps}
+    done = {s.step.task for s in state.steps if s.status is Status.DONE}
+    assert state.phase is Phase.FINISHED and "inspect-suction-covers" in done
+
+
+def test_a_correction_of_another_amount_leaves_its_time_even_when_a_phone_says_its_own(
+    visits: Visits, tub: str, clock: Clock
+) -> None:
+    visit = visits.begin(tub)
+    state = walk(visits, tub, visit, clock, StepKind.DOSE)
+    dosed, at = key(state), clock.time
+    state = visits.tell(tub, visit, Told(What.OTHER_AMOUNT, dosed, amount="8000 g"))
+    assert state.doubted is not None
+    clock.time += timedelta(minutes=3)
+    state = visits.tell(tub, visit, Told(What.OTHER_AMOUNT, dosed, at=clock.time, amount="20 g"))
+    assert state.doubted is None and [(a.grams, a.at) for a in state.added] == [(20.0, at)]

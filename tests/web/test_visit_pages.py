@@ -102,6 +102,25 @@ def test_another_amount_in_the_products_own_measure_plans_anew(
     assert kind(page) == "wait" and [d.grams for d in doses(keeping, larch)] == [30.0]
 
 
+def test_an_amount_that_is_far_off_is_asked_back_and_put_right_with_its_wait_as_it_was(
+    open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
+) -> None:
+    page = at_the_dose(open_page, clock)
+    page.get_by_text("Different amount").click()
+    page.locator(".different input[name='amount']").fill("8000 g")
+    press(page, "other amount")
+    expect(page.get_by_role("heading", name="You entered 8 kg; the step says")).to_be_visible()
+    page.get_by_text("All steps").click()
+    page.get_by_text("No, it was another amount").click()
+    assert violations(page) == []
+    (before,) = doses(keeping, larch)
+    later(page, clock, 2)
+    page.locator(".different input[name='amount']").fill("20 g")
+    press(page, "other amount")
+    expect(page.get_by_text("Is that right?")).to_have_count(0)
+    assert [(d.grams, d.at) for d in doses(keeping, larch)] == [(20.0, before.at)]
+
+
 def test_an_amount_that_cannot_be_meant_is_said_and_nothing_is_kept(
     open_page: Callable[..., Page], keeping: Keeping, larch: str, clock: Clock
 ) -> None:

@@ -138,6 +138,7 @@ class Running:
         owes: the event that still asks for a new plan of the rest.
         dropped: open steps of earlier plans that a newer one took the place of.
         missing: products not in hand or left out in this visit. last: id of the entry that can be undone, or empty.
+        doubted: an addition of so much more than was planned that it is asked about, until somebody says it is right.
     """
 
     begun: datetime
@@ -155,6 +156,7 @@ class Running:
     handed: HandedOver | None = None
     last: str = ""
     last_by: str = ""
+    doubted: Standing | None = None
 
     @property
     def turn(self) -> Standing | None:
@@ -169,7 +171,7 @@ class Running:
 
     @property
     def beside(self) -> tuple[Standing, ...]:
-        """Tasks of care that fill the running wait."""
+        """Tasks of care that fill the running wait, or that are left for what closes the visit."""
         if self.at is None:
             return ()
         rest = self.steps[self.at + 1 :]

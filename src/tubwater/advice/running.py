@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import takewhile
 
 from tubwater.advice.beside_tub import (
     Addition,
@@ -21,6 +22,7 @@ from tubwater.advice.beside_tub import (
     VisitEvent,
     What,
 )
+from tubwater.advice.carried import carried, keeps_its_check
 from tubwater.facts import Role, defaults, substances
 from tubwater.facts.quantity import Quantity
 from tubwater.tub import Plan, Reason, Step, StepKind
@@ -28,6 +30,7 @@ from tubwater.tub import Plan, Reason, Step, StepKind
 __all__ = ["LONGEST_PAUSE", "fill_a_wait", "fold", "fresh_hours", "holds_back"]
 
 LONGEST_PAUSE = timedelta(minutes=30)  # a dose shown longer than this without an answer is asked about (judgement)
+_FAR_OFF = 5.0  # times the planned amount, from which on it is asked whether it is right (judgement)
 _SLOW_ROLES = {Role.RAISE_ALKALINITY, Role.RAISE_CALCIUM, Role.BROMIDE_BANK, Role.BORATE_BUFFER}
 _PH_ROLES = {Role.LOWER_PH, Role.RAISE_PH}
 _SANITIZERS = (Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE)
@@ -41,6 +44,7 @@ _STATUS = {
     What.SKIPPED: Status.SKIPPED,
     What.NOT_SURE: Status.NOT_SURE,
 }
+_WENT_IN = (Status.DONE, Status.OTHER_AMOUNT, Status.NOT_SURE)
 _REPLANS = {What.OTHER_AMOUNT, What.NOT_IN_HAND, What.SKIPPED, What.NOT_SURE, What.RETEST}
 
 
@@ -59,7 +63,8 @@ def fold(events: Sequence[VisitEvent], now: datetime, tested: Mapping[str, datet
     if not plans or plans[0].what is not What.BEGUN:
         raise ValueError("a visit starts with its plan")
     numbers = {e.id: n for n, e in enumerate(e for e in events if e.what in _PLANS)}
-    steps, dropped = _steps(kept, numbers, now)
+    rows, dropped = _steps(kept, numbers, now)
+    steps = carried(rows, now)
     at = next((n for n, s in enumerate(steps) if not s.answered and not s.beside and not _over(s, now)), None)
     newest = plans[-1]
     assert newest.plan is not None
@@ -75,8 +80,9 @@ def fold(events: Sequence[VisitEvent], now: datetime, tested: Mapping[str, datet
         owes=_owes(kept, steps, numbers),
         dropped=dropped,
         missing=_missing(steps),
+        doubted=next((s for s in steps if _far_off(s) and not _settled(s, kept)), None),
     )
-    return _asked(_phased(_last(state, kept), kept), kept, tested or {}, now)
+    return _asked(_phased(_last(state, kept), kept, now), kept, tested or {}, now)
 
 
 def fill_a_wait(steps: Sequence[Step]) -> list[bool]:
@@ -127,8 +133,9 @@ def _steps(
     dropped: list[Standing] = []
     for event in (e for e in events if e.what in _PLANS):
         assert event.plan is not None
-        dropped += [r for r in rows if not r.answered and not _over(r, event.at)]
-        rows = [r for r in rows if r.answered or _over(r, event.at)]
+        stays = [r.answered or _over(r, event.at) or keeps_its_check(r, event.plan) for r in rows]
+        dropped += [r for r, stay in zip(rows, stays, strict=True) if not stay]
+        rows = [r for r, stay in zip(rows, stays, strict=True) if stay]
         rows += _laid_out(event.plan, numbers[event.id], answers, event.at, now)
     return tuple(rows), tuple(dropped)
 
@@ -136,15 +143,44 @@ def _steps(
 def _laid_out(
     plan: Plan, number: int, answers: Mapping[str, VisitEvent], clock: datetime, now: datetime
 ) -> list[Standing]:
-    """The steps of one plan; the turn of each comes when the one before it is finished."""
+    """The steps of one plan; the turn of each comes when the one before it is finished.
+
+    A wait for something that did not go in is none: it is left out.
+    """
     rows: list[Standing] = []
     since: datetime | None = clock
     for place, (step, beside) in enumerate(zip(plan.steps, fill_a_wait(plan.steps), strict=True)):
-        row = _one(f"{number}.{place}", step, answers, since, beside)
+        missed = step.kind is StepKind.WAIT and _missed(rows)
+        begins = _newest_in(rows) if missed else since
+        if missed and begins is None:
+            continue
+        row = _one(f"{number}.{place}", step, answers, begins, beside)
         rows.append(row)
         if not beside:
             since = row.at if row.answered else row.due if _over(row, now) else None
     return rows
+
+
+def _missed(rows: Sequence[Standing]) -> bool:
+    """Whether a wait that comes now is for doses of which one was answered but is not in."""
+    for_it = list(takewhile(lambda r: r.step.kind in _ADDS, _since_a_wait(rows)))
+    return any(r.step.kind is StepKind.DOSE for r in for_it) and any(r.answered and not _is_in(r) for r in for_it)
+
+
+def _newest_in(rows: Sequence[Standing]) -> datetime | None:
+    """When the newest dose since the wait before went in; None where none did."""
+    doses = [r for r in _since_a_wait(rows) if r.step.kind is StepKind.DOSE and _is_in(r)]
+    return doses[0].at if doses else None
+
+
+def _since_a_wait(rows: Sequence[Standing]) -> list[Standing]:
+    """The steps since the wait before, the newest first."""
+    return list(takewhile(lambda r: r.step.kind is not StepKind.WAIT, (r for r in reversed(rows) if not r.beside)))
+
+
+def _is_in(row: Standing) -> bool:
+    """Whether it went into the water; a feeder that was set, however far, counts."""
+    return row.status in _WENT_IN and (row.grams > 0.0 or row.step.kind is StepKind.SET_FEEDER)
 
 
 def _one(key: str, step: Step, answers: Mapping[str, VisitEvent], since: datetime | None, beside: bool) -> Standing:
@@ -163,10 +199,9 @@ def _over(row: Standing, now: datetime) -> bool:
 
 
 def _added(steps: Iterable[Standing]) -> tuple[Addition, ...]:
-    gone_in = (Status.DONE, Status.OTHER_AMOUNT, Status.NOT_SURE)
     found = []
     for s in steps:
-        if s.step.kind in _ADDS and s.step.amount and s.status in gone_in and s.at:
+        if s.step.kind in _ADDS and s.step.amount and s.status in _WENT_IN and s.at:
             certain = s.status is not Status.NOT_SURE
             found.append(
                 Addition(s.step.amount.product, s.step.amount.substance, s.grams, s.at, s.by, certain, s.entry)
@@ -206,18 +241,30 @@ def _missing(steps: Sequence[Standing]) -> frozenset[str]:
     return frozenset(s.step.amount.product for s in steps if s.status in without and s.step.amount)
 
 
+def _far_off(row: Standing) -> bool:
+    """Whether much more went in than was planned: likelier a slip of the finger than a dose."""
+    planned = row.step.amount.grams if row.step.amount else 0.0
+    return row.status is Status.OTHER_AMOUNT and row.grams >= _FAR_OFF * planned > 0.0
+
+
+def _settled(row: Standing, events: Sequence[VisitEvent]) -> bool:
+    """Whether somebody said since that the amount is right."""
+    ids = [e.id for e in events]
+    return any(e.what is What.ANSWERED and e.step == row.key for e in events[ids.index(row.entry) :])
+
+
 def _last(state: Running, events: Sequence[VisitEvent]) -> Running:
     said = [e for e in events if e.what in _STATUS and state.of(e.step) is not None]
     return replace(state, last=said[-1].id, last_by=said[-1].by) if said else state
 
 
-def _phased(state: Running, events: Sequence[VisitEvent]) -> Running:
+def _phased(state: Running, events: Sequence[VisitEvent], now: datetime) -> Running:
     moves = [e for e in events if e.what in (What.LEFT, What.TAKEN_UP, What.CLOSED)]
     newest = moves[-1] if moves else None
     if newest and newest.what is What.CLOSED:
         return replace(state, phase=Phase.CLOSED, at=None)
     if newest and newest.what is What.LEFT and state.at is not None:
-        rest = tuple(s for s in state.steps if not s.answered and not s.beside and s.step.kind is not StepKind.WAIT)
+        rest = tuple(s for s in state.steps if not s.answered and not _over(s, now))
         handed = HandedOver(newest.to, newest.by, newest.at, rest, state.plan.fit_when)
         return replace(state, phase=Phase.LEFT, handed=handed)
     return state if state.at is not None else replace(state, phase=Phase.FINISHED)

@@ -265,7 +265,8 @@ def _grams(entries: Sequence[Stored], row: Standing | None, told: Told, now: dat
 def _moment(told: Told, state: Running, now: datetime) -> datetime:
     """When it happened: a phone's clock never puts it before the visit or after now."""
     row = state.of(told.step) if told.step else None
-    if told.what is What.OTHER_AMOUNT and told.at is None and row is not None and row.at is not None:
+    again = told.at is None or (row is not None and row.status is Status.OTHER_AMOUNT)
+    if told.what is What.OTHER_AMOUNT and again and row is not None and row.at is not None:
         return row.at  # a correction leaves the wait as it is
     return min(max(told.at or now, state.begun), now)
 

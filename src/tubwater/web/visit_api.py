@@ -131,7 +131,7 @@ class _Packed:
         """As plain data."""
         p = self._packet
         open_steps = [s.step for s in p.steps]
-        rows = self._rows(open_steps)
+        rows = self._rows(open_steps, [s.beside for s in p.steps])
         for row, standing in zip(rows, p.steps, strict=True):
             row |= {"key": standing.key, "since": _iso(standing.since), "due": _iso(standing.due)}
         plans = [self._rows(plan.steps) for plan in p.plans]
@@ -150,9 +150,10 @@ class _Packed:
             "words": words_for_phone(),
         }
 
-    def _rows(self, steps: list[Step] | tuple[Step, ...]) -> list[dict[str, Any]]:
+    def _rows(self, steps: list[Step] | tuple[Step, ...], aside: list[bool] | None = None) -> list[dict[str, Any]]:
+        """The rows of steps; ``aside``: for each whether it has no turn of its own, by the steps themselves if None."""
         rows = []
-        for place, (step, beside) in enumerate(zip(steps, fill_a_wait(steps), strict=True)):
+        for place, (step, beside) in enumerate(zip(steps, aside or fill_a_wait(steps), strict=True)):
             follows = steps[place + 1].minutes if self._waits(steps, place + 1) else 0.0
             row: dict[str, Any] = {"kind": step.kind.value, "minutes": step.minutes, "beside": beside}
             if step.amount:

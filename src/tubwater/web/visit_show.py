@@ -17,13 +17,15 @@ from tubwater.reports.scale import span_words, with_unit
 from tubwater.reports.text import text_of
 from tubwater.services.ports import Kind
 from tubwater.services.tubfile import TubFile, UnitSystem
-from tubwater.services.visits import Running, Visits, What
-from tubwater.tub import Expectation, Step
+from tubwater.services.visits import Running, Standing, Visits, What
+from tubwater.services.visits_end import end_of_visit
+from tubwater.tub import Amount, Expectation, Step
 from tubwater.web.desk import Desk
 from tubwater.web.forms import Sent
 from tubwater.web.made_anew import made_anew
 from tubwater.web.show import kept_page, markup, page
-from tubwater.web.visit_view import Screen, screen_of, visit_words, weight_parts
+from tubwater.web.visit_lines import lines_of, rest_of
+from tubwater.web.visit_view import Screen, Where, screen_of, visit_words, weight_parts
 
 __all__ = ["Clash", "method_of", "plans_of", "screen_markup", "visit_page"]
 
@@ -45,6 +47,15 @@ class _Added:
     text: str
 
 
+@dataclass(frozen=True)
+class _Doubted:
+    """A dose that is asked about: a screen for its forms, what was entered, and what the step says."""
+
+    screen: Screen
+    said: str
+    planned: str
+
+
 def visit_page(
     request: Request,
     desk: Desk,
@@ -62,7 +73,8 @@ def visit_page(
     verdict, chosen = desk.answers.verdict(tub), method or method_of(desk, tub)
 
     def values() -> dict[str, Any]:
-        screen = screen_of(file, tub, visit, state, chosen, sent)
+        screen, end = screen_of(file, tub, visit, state, chosen, sent), end_of_visit(desk.answers.case(tub), state)
+        screen = replace(screen, step=end.said_in(screen.step)) if screen else None
         return {
             **_common(file.units),
             "tub": tub,
@@ -70,6 +82,10 @@ def visit_page(
             "file": file,
             "state": state,
             "screen": screen,
+            "lines": lines_of(state),
+            "rest": rest_of(state),
+            "end": end,
+            "doubted": _doubted(file, Where(tub, visit, "", "", ""), state.doubted, sent),
             "shown": Markup(screen_markup(request, file, screen)) if screen else "",
             "anew": made_anew(desk, tub, visit, state) if screen else "",
             "plans": plans_of(desk, tub, visit),
@@ -132,8 +148,22 @@ def _added(desk: Desk, file: TubFile, state: Running) -> list[_Added]:
     for one in state.added:
         planned = amounts[one.entry]
         assert planned is not None
-        share = one.grams / planned.grams if planned.grams else 0.0
-        count, volume = planned.count * share, planned.millilitres * share
-        amount = replace(planned, grams=one.grams, count=count, millilitres=volume)
-        rows.append(_Added(one.at, desk.called(one.by), one.certain, amount_text(amount, file.units)))
+        text = amount_text(_so_much(planned, one.grams), file.units)
+        rows.append(_Added(one.at, desk.called(one.by), one.certain, text))
     return rows
+
+
+def _so_much(planned: Amount, grams: float) -> Amount:
+    """Another weight of the same, in the same measure."""
+    share = grams / planned.grams if planned.grams else 0.0
+    return replace(planned, grams=grams, count=planned.count * share, millilitres=planned.millilitres * share)
+
+
+def _doubted(file: TubFile, where: Where, row: Standing | None, sent: Sent | None) -> _Doubted | None:
+    """What is asked about; while something else that was ``sent`` is refused, nothing is."""
+    planned = row.step.amount if row else None
+    if row is None or planned is None or (sent and sent.text("step") != row.key):
+        return None
+    said, step = weight_parts(_so_much(planned, row.grams), file.units), weight_parts(planned, file.units)
+    screen = Screen("doubt", replace(where, key=row.key), row.step, amount=sent.text("amount") if sent else "")
+    return _Doubted(screen, " ".join(said), " ".join(step))

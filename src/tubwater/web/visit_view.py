@@ -33,7 +33,6 @@ _PHONE = (
     *("queue.one", "queue.more", "queue.kept", "queue.parked", "queue.drop", "queue.retry"),
     *("queue.clock", "queue.clock.yes", "queue.clock.no"),
 )
-_ADDS = (StepKind.DOSE, StepKind.SET_FEEDER)
 _RUNS = (StepKind.VENT, StepKind.AERATE, StepKind.HEAT)  # something runs for the minutes that the step says
 _RUNNING_TASKS = frozenset({"jets-off-ten"})
 
@@ -55,7 +54,7 @@ class Screen:
 
     Attributes:
         kind: "dose", "feeder", "wait", "test", "task", "asks", "stale". wait: minutes of the wait after it.
-        due: when a wait is over. then: the step after a wait. tasks: what fills a wait.
+        due: when a wait is over. then: the step after a wait. tasks: what fills it, or is left for the end.
         fields: of a test. method: what it is tested with. before: the addition that a wait belongs to.
         amount: what was typed as another amount and refused.
     """
@@ -115,11 +114,13 @@ def screen_of(
     if row is None or state.phase is not Phase.RUNNING:
         return None
     counted = [s for s in state.steps if counts(s)]
-    number = sum(s.answered for s in counted) + (row.step.kind is not StepKind.WAIT)
+    number = sum(counts(s) for s in state.steps[: (state.at or 0) + 1])
     where = Where(tub, visit, row.key, str(max(number, 1)), str(len(counted)))
     kind = {Ask.DID_YOU_ADD_IT: "asks", Ask.TEST_FIRST: "stale"}.get(state.asks, "") if state.asks else ""
     ahead = [s for s in state.steps[(state.at or 0) + 1 :] if not s.beside and not s.answered]
-    answered = [s for s in state.steps if s.answered and s.step.kind in _ADDS]
+    asked = state.doubted.key if state.doubted else ""  # the page asks about it already
+    added = {one.entry for one in state.added}
+    before = [s for s in state.steps if s.entry in added and s.key != asked]
     return Screen(
         kind or kind_of(row.step),
         where,
@@ -130,7 +131,7 @@ def screen_of(
         tasks=state.beside,
         fields=fields_for(file, row.step, method, stale=kind == "stale", sent=sent),
         method=method,
-        before=max(answered, key=lambda s: s.at or state.begun, default=None),
+        before=max(before, key=lambda s: s.at or state.begun, default=None),
         amount=sent.text("amount") if sent else "",
     )
 
