@@ -63,6 +63,7 @@ BAD = {
     ),
     "a missing unit": ('[tub]\nvolume = 1300\nsanitizer = "bromine"\n', "tub.volume", "unit"),
     "40,000 litres": ('[tub]\nvolume = "40000 L"\nsanitizer = "bromine"\n', "tub.volume", "30000"),
+    "5 litres": ('[tub]\nvolume = "5 L"\nsanitizer = "bromine"\n', "tub.volume", "100"),
     "a volume that reads two ways": ('[tub]\nvolume = "1,300 L"\nsanitizer = "bromine"\n', "tub.volume", "both"),
     "gallons of no country": ('[tub]\nvolume = "300 gal"\nsanitizer = "bromine"\n', "tub.volume", "US gal"),
     "a negative volume": ('[tub]\nvolume = "-5 L"\nsanitizer = "bromine"\n', "tub.volume", "zero or more"),

@@ -64,6 +64,24 @@ def test_what_cannot_be_meant_is_said_and_the_outlook_still_shown(client: TestCl
         assert re.search("Expected: |One of these has to be chosen", answer.text) and answer.text.count("<figure") == 2
 
 
+def test_a_party_without_a_time_is_asked_for_it_under_the_name_of_the_form(client: TestClient, known: str) -> None:
+    said = words(client.get(f"/tubs/{known}/outlook?party_people=6").text)
+    assert "Many people at once: When Nothing is entered. Expected: when they come, such as 2026-11-28 20:00." in said
+    german = {"Accept-Language": "de"}
+    said = words(client.get(f"/tubs/{known}/outlook?party_people=6", headers=german).text)
+    assert "Nichts eingetragen. Erwartet: wann sie kommen, etwa 2026-11-28 20:00." in said
+
+
+def test_one_end_of_an_absence_is_told_beside_the_other(client: TestClient, known: str) -> None:
+    page = client.get(f"/tubs/{known}/outlook?away_from=2026-12-05T20:00").text
+    assert 'id="au-e"' in page and "both a beginning and an end" in page
+
+
+def test_the_ledger_says_that_tablets_count_as_they_dissolve(client: TestClient, known: str) -> None:
+    said = words(client.get(f"/tubs/{known}/ledger").text)
+    assert "In the feeder, as set Wed 25 Nov, 12:00: tablets (3); they count as they dissolve." in said
+
+
 def test_the_learned_litres_stand_beside_those_of_the_plate(client: TestClient, known: str) -> None:
     said = words(client.get(f"/tubs/{known}/learned").text)
     assert re.search(r"Larch holds about [\d,]+ L \([\d,]+ L to [\d,]+ L\)\. The plate says 1,?300 L\.", said)

@@ -162,7 +162,7 @@ def test_what_a_test_and_a_soak_lead_to(asking: TestClient) -> None:
     assert (soak["people"], soak["minutes"]) == (2.0, 30.0) and "answer" in soak
     assert asking.get("/api/tubs/larch/soaks/read").status_code == 404
     coming = asking.get("/api/tubs/larch/next").json()
-    assert coming["kind"] in ("test", "plan", "nothing")
+    assert coming["kind"] in ("test", "plan", "due", "nothing")
 
 
 def test_something_that_happened_keeps_people_out_until_it_is_settled(asking: TestClient, world: World) -> None:

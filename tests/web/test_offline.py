@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 from fastapi import FastAPI
 from playwright.sync_api import BrowserContext, Page, expect
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
 from tubwater.services.visits import Visits
 from tubwater.tub import Dosed
 from tubwater.tub import Tested as Readings
+from tubwater.web.visit_worker import worker
 from web.beside import HIGH_PH, begin, kind, later, ready, stored, walk
 from web.harness import MOST, Clock, hold, port_to_keep, serve, violations
 
@@ -40,9 +44,31 @@ def fit(keeping: Keeping, tub: str, clock: Clock) -> str:
     return tub
 
 
+# What a page is told by ``hold`` does not reach the worker: the clock of the phone is put there as far off.
+SHIFTED = """
+{ const Real = Date, shift = %d;
+  globalThis.Date = class extends Real {
+    constructor(...said) { if (said.length) super(...said); else super(Real.now() + shift); }
+    static now() { return Real.now() + shift; }
+  }; }
+"""
+
+
+def set_worker(app: FastAPI, clock: Clock, off: timedelta = timedelta()) -> None:
+    """The clock of the worker of every phone that asks for it from now on."""
+
+    def told(_: Request) -> Response:
+        ahead = (clock.time + off - datetime.now(UTC)) / timedelta(milliseconds=1)
+        answer = worker()
+        return Response((SHIFTED % ahead).encode() + bytes(answer.body), media_type="text/javascript")
+
+    app.router.routes.insert(0, Route("/sw.js", told))
+
+
 @pytest.fixture
-def phone(open_context: Callable[..., BrowserContext], clock: Clock) -> Callable[..., Page]:
+def phone(app: FastAPI, open_context: Callable[..., BrowserContext], clock: Clock) -> Callable[..., Page]:
     """Opens a phone's browser; without a network it may complain of that."""
+    set_worker(app, clock)
 
     def opened(**options: Any) -> Page:
         page = open_context(**options).new_page()
@@ -229,6 +255,71 @@ def test_a_kept_page_says_fit_only_while_it_is_fresh_and_never_in_what_is_stored
         page.reload()
         expect(page.get_by_text("Not known here").first).to_be_visible()
         assert page.locator("[data-verdict='fit']").count() == 0
+
+
+@pytest.mark.parametrize("minutes", [-40, 40, 60 * 24])
+def test_a_phone_whose_clock_is_off_goes_by_the_time_of_the_computer_that_sent_the_page(
+    phone: Callable[..., Page], fit: str, clock: Clock, minutes: int
+) -> None:
+    page = phone(service_workers="block")
+    hold(page, clock.time + timedelta(minutes=minutes))
+    page.goto("/tubs/larch")
+    expect(page.locator("[data-verdict='fit']")).to_have_count(1)
+    hold(page, clock.time + timedelta(minutes=minutes + 5))
+    page.evaluate("() => dispatchEvent(new Event('pageshow'))")
+    assert page.locator("[data-verdict='fit']").count() == 1
+    hold(page, clock.time + timedelta(minutes=minutes) + timedelta(hours=30))
+    page.evaluate("() => dispatchEvent(new Event('pageshow'))")
+    expect(page.get_by_text("This page is too old to say.")).to_be_visible()
+    assert page.locator("[data-verdict='fit']").count() == 0
+
+
+def test_a_wrong_clock_is_named_where_nobody_can_tell_the_time(
+    phone: Callable[..., Page], fit: str, clock: Clock
+) -> None:
+    page = phone(service_workers="block")
+    page.route("**/api/clock", lambda route: route.abort())
+    hold(page, clock.time - timedelta(minutes=40))
+    page.goto("/tubs/larch")
+    expect(page.get_by_text("This device’s clock is wrong")).to_be_visible()
+    assert page.locator("[data-verdict='fit']").count() == 0 and violations(page) == []
+    page.unroute("**/api/clock")
+    page.evaluate("() => dispatchEvent(new Event('pageshow'))")
+    expect(page.locator("[data-verdict='fit']")).to_have_count(1)
+    hold(page, clock.time - timedelta(minutes=90))  # set back while the page stays open
+    page.route("**/api/clock", lambda route: route.abort())
+    page.evaluate("() => dispatchEvent(new Event('pageshow'))")
+    expect(page.get_by_text("This device’s clock is wrong")).to_be_visible()
+    assert page.locator("[data-verdict='fit']").count() == 0
+
+
+def test_an_old_page_on_a_phone_whose_clock_is_behind_is_not_taken_for_a_fresh_one(
+    phone: Callable[..., Page], fit: str, clock: Clock
+) -> None:
+    page = phone(service_workers="block")
+    page.goto("/tubs/larch")
+    text = page.content()
+    clock.time += timedelta(hours=30)  # it is shown again by a clock that stands as it stood then, and a minute after
+    page.route("**/tubs/larch", lambda route: route.fulfill(body=text, content_type="text/html"))
+    for shift in (timedelta(minutes=-40), timedelta(hours=30)):
+        hold(page, clock.time - timedelta(hours=30) + shift)
+        page.goto("/tubs/larch")
+        expect(page.get_by_text("This page is too old to say.")).to_be_visible()
+        assert page.locator("[data-verdict='fit']").count() == 0
+
+
+def test_a_page_kept_under_a_wrong_clock_is_not_known_until_the_computer_tells_the_time(
+    phone: Callable[..., Page], app: FastAPI, fit: str, clock: Clock
+) -> None:
+    behind, page = timedelta(minutes=-40), phone()
+    set_worker(app, clock, behind)
+    hold(page, clock.time + behind)
+    settled(page, "/tubs/larch")
+    expect(page.locator("[data-verdict='fit']")).to_have_count(1)
+    page.context.set_offline(True)
+    page.reload()
+    expect(page.get_by_text("This device’s clock is wrong")).to_be_visible()
+    assert page.locator("[data-verdict='fit']").count() == 0
 
 
 def test_nothing_is_called_fit_while_an_entry_is_unsent(phone: Callable[..., Page], fit: str, clock: Clock) -> None:

@@ -13,7 +13,7 @@ from tubwater.reports.language import language
 from tubwater.reports.plain import measures_text
 from tubwater.reports.rangeline import axis_drawing
 from tubwater.reports.scale import limit_words, shown
-from tubwater.reports.text import named, quantity_unit, text_of, upper_first
+from tubwater.reports.text import named, quantity_unit, text_of, tub_named, upper_first
 from tubwater.services.contact import Contact
 from tubwater.services.handout import Does, DoseRow, Handout, SoakDose
 from tubwater.services.tubfile import UnitSystem
@@ -35,8 +35,8 @@ def handout_words(handout: Handout, contact: Contact | None = None, units: UnitS
     return {
         "lang": language().value,
         "date": handout.as_of.date().isoformat(),
-        "title": text_of("handout", "title", {"name": handout.tub.name}),
-        "name": handout.tub.name,
+        "title": text_of("handout", "title", {"name": upper_first(tub_named(handout.tub.name))}),
+        "name": upper_first(tub_named(handout.tub.name)),
         "subtitle": say(
             "subtitle", litres=round(handout.litres, -1), guideline=text_of("guideline", handout.guideline.key)
         ),

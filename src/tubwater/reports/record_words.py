@@ -19,7 +19,7 @@ from tubwater.reports.record_lines import (
     source_words,
     water_words,
 )
-from tubwater.reports.text import explain, method_or, sentence, text_of, upper_first
+from tubwater.reports.text import explain, method_or, sentence, text_of, tub_named, upper_first
 from tubwater.services.accounts import Accounts
 from tubwater.services.papers import found_too_much
 from tubwater.services.record import Check, CheckState, Closure, DaySheet, Noted, Record, Signature
@@ -58,7 +58,7 @@ class _Writer:
     def all(self) -> Words:
         """The whole."""
         record, tub = self.record, self.record.tub
-        name, kind = tub.name, text_of("web", f"sanitizer.{tub.sanitizer.value}")
+        name, kind = upper_first(tub_named(tub.name)), text_of("web", f"sanitizer.{tub.sanitizer.value}")
         guideline = f"{text_of('guideline', record.guideline.key)}, {record.guideline.edition}"
         return {
             "lang": self.say("lang"),

@@ -13,7 +13,7 @@ from typing import Any
 from tubwater.errors import UnknownKey
 from tubwater.facts import BasisKind, references, substances
 from tubwater.reports import units as show
-from tubwater.reports.language import language, texts
+from tubwater.reports.language import Language, language, texts
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Quantity, Reason
 
@@ -29,6 +29,8 @@ __all__ = [
     "quantity_unit",
     "sentence",
     "text_of",
+    "tub_named",
+    "unnamed",
     "upper_first",
 ]
 
@@ -36,6 +38,7 @@ _GAP = re.compile(r"[{}]|\[\[")  # most texts of a page have none
 _TWO_STOPS = re.compile(r"(?<!\.)\.\.(?!\.)")  # an abbreviation that ends a sentence has the full stop already
 _OPTIONAL = re.compile(r"\[\[(.*?)\]\]")
 _NAMED = frozenset({"product", "Product"})
+_CASES = frozenset({"nominative", "accusative", "dative"})  # of the name that a tub has where its keeper gave none
 _NO_MEASURES = frozenset({None, "", "scale", "jug"})  # weight or volume says it already
 _THEIRS = frozenset({BasisKind.PUBLISHED, BasisKind.REPORTED})  # the sources say the number itself
 _UNITLESS = frozenset({Quantity.PH})
@@ -74,6 +77,9 @@ def upper_first(text: str) -> str:
 
 def named(product: str) -> str:
     """A product by its substance's name or a usual name in the chosen language; a name of the keeper's own as it is."""
+    pot = _pots().get(product)
+    if pot is not None:
+        return text_of("web", pot)
     key = _substance_keys().get(product)
     if key is not None:
         return text_of("substance", key)
@@ -85,6 +91,28 @@ def named(product: str) -> str:
 @cache
 def _substance_keys() -> Mapping[str, str]:
     return {substance.name: key for key, substance in substances().items()}
+
+
+@cache
+def _pots() -> Mapping[str, str]:
+    """What the first page calls the pots that it knows, in any language; they are kept by the name in one of them."""
+    known = (texts(spoken)["web"].items() for spoken in reversed(Language))
+    return {text: kind for rows in known for kind, text in rows if kind.startswith("pot.") and kind.count(".") == 1}
+
+
+def tub_named(name: str, case: str = "nominative") -> str:
+    """The name of a tub; where its keeper gave none, what it is called in the chosen language."""
+    return text_of("tub-name", case) if unnamed(name) else name
+
+
+def unnamed(name: str) -> bool:
+    """Whether a tub has the name that it gets where its keeper gave none."""
+    return name.lower() in _no_names()
+
+
+@cache
+def _no_names() -> frozenset[str]:
+    return frozenset(texts(spoken)["tub-name"]["nominative"].lower() for spoken in Language)
 
 
 def field_words(field: str) -> str:
@@ -218,6 +246,8 @@ class _Filler:
             return _MOMENTS[word](datetime.fromisoformat(str(value)))
         if word == "day":
             return show.day(date.fromisoformat(str(value)))
+        if word in _CASES:
+            return tub_named(str(value), word)
         if word == "lower":
             return str(value)[:1].lower() + str(value)[1:]
         if word in ("cause", "check"):

@@ -53,7 +53,7 @@ def _check(shelf: Shelf, days: float, scenario: Scenario) -> None:
     if not 1.0 <= days <= _MOST_DAYS:
         raise InputError.one("horizon_days", days, f"1 to {_MOST_DAYS:g} days")
     if scenario.party_people and scenario.party_at is None:
-        raise InputError.one("party_at", "nothing", "when the party is")
+        raise InputError.one("party_at", "nothing", "when they come, such as 2026-11-28 20:00")
     if not 0.0 <= scenario.party_people <= MOST_PEOPLE:
         raise InputError.one("party_people", scenario.party_people, f"0 to {MOST_PEOPLE:g} people")
     if not 1.0 <= scenario.party_minutes <= _LONGEST_PARTY:
@@ -68,6 +68,7 @@ def _check(shelf: Shelf, days: float, scenario: Scenario) -> None:
     if scenario.after_soak_product and scenario.after_soak_product not in names:
         raise InputError.one("after_soak_product", scenario.after_soak_product, f"one of {', '.join(names)}")
     if (scenario.away_from is None) is not (scenario.away_until is None):
-        raise InputError.one("away", "one end", "both a beginning and an end")
+        missing = "away_from" if scenario.away_from is None else "away_until"
+        raise InputError.one(missing, "nothing", "both a beginning and an end")
     if scenario.away_from and scenario.away_until and scenario.away_until <= scenario.away_from:
         raise InputError.one("away_until", f"{scenario.away_until:%Y-%m-%d %H:%M}", "a time after the absence begins")

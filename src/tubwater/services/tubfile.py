@@ -45,7 +45,7 @@ from tubwater.units import Dimension
 
 __all__ = ["TubFile", "UnitSystem", "VisitWishes", "example_text", "parse_table", "parse_tub_file", "read_tub_file"]
 
-_MOST_LITRES = 30_000.0
+_LEAST_LITRES, _MOST_LITRES = 100.0, 30_000.0  # a tub that one person sits in, and more than any (judgement)
 _USUAL_LITRES = (300.0, 10_000.0)
 _SCOOP_SPREAD, _WEIGHED_SPREAD = 0.2, 0.07  # level scoop, until it was weighed once (judgement)
 _MEASURES = {"scoop": 0.5, "cap": 0.5, "spoon": 0.5, "tablet": 1.0}
@@ -235,7 +235,7 @@ def _or(value: float | None, default: float) -> float:
 
 def _litres(entries: Entries, questions: list[Problem]) -> float:
     entries.need("volume", 'the water in the tub with its unit, such as "1300 L"')
-    litres = entries.amount("volume", Dimension.VOLUME, "L", "1300 L", 1.0, _MOST_LITRES)
+    litres = entries.amount("volume", Dimension.VOLUME, "L", "1300 L", _LEAST_LITRES, _MOST_LITRES)
     if litres is None:
         return 1000.0
     low, high = _USUAL_LITRES

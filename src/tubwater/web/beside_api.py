@@ -63,10 +63,14 @@ class SettledBody(BaseModel):
 
 @router.get("/next")
 def next_step(desk: Here, tub: Name) -> dict[str, Any]:
-    """The one next thing to do: "test", "plan" or "nothing", and the step it begins with; a test may have to wait."""
+    """The one next thing to do: "test", "plan", "due" or "nothing", and the step that it begins with.
+
+    A test may have to wait. Where the plan has no work, ``due`` is what is due first until the next visit.
+    """
     found = next_thing(desk, tub)
     told = {"kind": found.kind, "steps": found.steps, "minutes": found.minutes}
-    return {**told, **as_data({"step": found.step, "not_before": found.waits_until, "dose": found.dose})}
+    rest = {"step": found.step, "not_before": found.waits_until, "dose": found.dose, "due": found.due}
+    return {**told, **as_data(rest)}
 
 
 @router.get("/kit")

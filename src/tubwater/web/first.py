@@ -1,13 +1,14 @@
-"""The first run: four questions, and "don't know" everywhere else."""
+"""The first run: five questions, and "don't know" everywhere else."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from tubwater.errors import InputError
+from tubwater.errors import InputError, Problem
 from tubwater.reports.text import text_of
 from tubwater.services.kits import BESIDE_A_TUB, usual_strength
 from tubwater.services.lookup import all_substances
@@ -32,6 +33,7 @@ POTS = (
     "sodium-hypochlorite",
     "calcium-hypochlorite",
 )
+_LITRES = "litres, such as 1300, or an amount with its unit, such as 345 US gal"
 _KITS = BESIDE_A_TUB[:5]
 
 
@@ -48,7 +50,7 @@ def begin(request: Request, desk: Here, sent: SentForm) -> HTMLResponse | Redire
     try:
         desk.keeping.add_tub(_described(sent), desk.source(request), tub)
     except InputError as error:
-        return _form(request, desk, sent, error)
+        return _form(request, desk, sent, _told(error))
     desk.remember(tub, sent.word("method", _KITS, _KITS[0]))
     return RedirectResponse(f"/tubs/{tub}", 303)
 
@@ -61,6 +63,16 @@ def _described(sent: Sent) -> dict[str, Any]:
     if sent.text("sanitizer"):
         tub["sanitizer"] = sent.text("sanitizer")
     return {"tub": tub, "product": [_pot(key) for key in sent.all("pot")]}
+
+
+def _told(error: InputError) -> InputError:
+    """What is refused, as the form asks for it: litres need no unit here."""
+    return InputError(replace(one, expected=_LITRES) if _unread(one) else one for one in error.problems)
+
+
+def _unread(problem: Problem) -> bool:
+    """Whether no amount of water could be read, so that there is none to say the limits of."""
+    return problem.field == "tub.volume" and not problem.expected[:1].isdigit()
 
 
 def _pot(key: str) -> dict[str, Any]:

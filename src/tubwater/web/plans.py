@@ -25,6 +25,7 @@ __all__ = ["Row", "Stop", "plan_page", "router", "rows_of", "stops_of"]
 router = APIRouter(include_in_schema=False)
 router.include_router(asking.router)
 _CLOSE = 19.0  # per cent of the time line, below which two stops are one
+_WIDTHS = {False: 13.0, True: 32.0}  # of a time below the line, without and with its day, per cent on a phone
 
 
 @dataclass(frozen=True)
@@ -47,11 +48,35 @@ class Row:
 
 @dataclass(frozen=True)
 class Stop:
-    """A mark of the time line: its place in per cent, its steps, and its time."""
+    """A mark of the time line: its place in per cent, its steps, and when the first of them begins.
+
+    Attributes:
+        dated: its day is told, being another than that of the mark before it. line: how far below the time stands.
+    """
 
     place: float
     numbers: str
     at: datetime
+    dated: bool = False
+    line: int = 0
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """From where to where its time stands, per cent."""
+        width = _WIDTHS[self.dated]
+        left = min(max(self.place - 0.5 * width, 0.0), 100.0 - width)
+        return left, left + width
+
+    @property
+    def anchor(self) -> str:
+        """Which end of its time stands at its place."""
+        left, right = self.span
+        return "start" if left <= 0.0 else "end" if right >= 100.0 else "middle"
+
+    @property
+    def told_at(self) -> float:
+        """Where its time stands, per cent, so that nothing of it is cut off."""
+        return {"start": 0.0, "end": 100.0}.get(self.anchor, self.place)
 
 
 @router.get("/tubs/{tub}/plan")
@@ -81,6 +106,7 @@ def plan_page(
             "count": turns(plan.steps),
             "stops": stops,
             "ends": end,
+            "lines": max((stop.line for stop in (*stops, end)), default=0),
             "length": _length(plan),
             "running": Visits(desk.keeping).current(tub),
             "asked": {"minutes": minutes, "days": days, "later_by": later_by},
@@ -108,8 +134,8 @@ def rows_of(desk: Desk, plan: Plan) -> list[Row]:
     return rows
 
 
-def stops_of(desk: Desk, plan: Plan, rows: Sequence[Row]) -> tuple[list[Stop], datetime]:
-    """The marks of the time line, and when the visit ends."""
+def stops_of(desk: Desk, plan: Plan, rows: Sequence[Row]) -> tuple[list[Stop], Stop]:
+    """The marks of the time line, and the one at which the visit ends."""
     length = max(_length(plan), 1.0)
     found: list[Stop] = []
     for row in rows:
@@ -120,7 +146,21 @@ def stops_of(desk: Desk, plan: Plan, rows: Sequence[Row]) -> tuple[list[Stop], d
             found[-1] = replace(found[-1], numbers=_and(found[-1].numbers, row.number))
         else:
             found.append(Stop(place, str(row.number), row.at))
-    return found, desk.local(plan.begins + timedelta(minutes=length))
+    *stops, end = _laid([*found, Stop(100.0, "", desk.local(plan.begins + timedelta(minutes=length)))])
+    return stops, end
+
+
+def _laid(stops: Sequence[Stop]) -> list[Stop]:
+    """The marks with their times on as few lines as they fit on."""
+    laid: list[Stop] = []
+    ends: list[float] = []  # where the last time of each line ends
+    for stop in stops:
+        stop = replace(stop, dated=bool(laid) and stop.at.date() != laid[-1].at.date())
+        left, right = stop.span
+        line = next((place for place, end in enumerate(ends) if end < left), len(ends))
+        ends[line : line + 1] = [right]
+        laid.append(replace(stop, line=line))
+    return laid
 
 
 def _and(numbers: str, number: int) -> str:

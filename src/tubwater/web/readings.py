@@ -88,7 +88,7 @@ def tested(request: Request, desk: Here, tub: str, entry: str, checked: bool = F
             "suspects": found.suspects,
         }
 
-    return kept_page(request, "tested.html", (verdict, coming.plan, water), values)
+    return kept_page(request, "tested.html", (verdict, coming.plan, water, coming.dues), values)
 
 
 def changed_by(desk: Desk, tub: str, entry: str) -> Changed:

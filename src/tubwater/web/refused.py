@@ -19,6 +19,7 @@ __all__ = ["ABOUT", "PLACE", "Refused", "said_beside"]
 
 ABOUT = "about."  # before the name of what a plan for something else was asked with, in its address alone
 PLACE = "<!--refused-->"  # where the list stands in a page
+_NOTHING = "nothing"  # what a problem says was given where a field was left empty
 _CONTROLS = ("input", "select", "textarea")
 _CHOICES = ("radio", "checkbox")
 _AROUND = ("label", "legend", "fieldset", "details", "h2", *_CONTROLS[1:])
@@ -115,6 +116,13 @@ class _Form:
         own = next((p for p in labels if p.attributes.get("for") == field.attributes.get("id", "-")), None)
         return own or next((p for p in labels if p.holds(field)), None)
 
+    def called(self, field: _Part, caption: _Part) -> str:
+        """The words of a caption, behind those of the legend that it stands under."""
+        around = next((p for p in self._parts if p.tag == "fieldset" and p.holds(field)), None)
+        legend = next((p for p in self._parts if p.tag == "legend" and around and around.holds(p)), None)
+        own = self.words(caption)
+        return own if legend in (None, caption) else f"{self.words(legend)}: {own}"
+
     def group(self, field: _Part) -> _Part | None:
         """The fieldset around the answers that one is chosen of."""
         around = [p for p in self._parts if p.tag == "fieldset" and p.holds(field)]
@@ -168,7 +176,7 @@ def _row(form: _Form, problem: Problem, field: _Part | None) -> Refused:
     if field is None:
         return Refused(form.place(problem), upper_first(field_words(problem.field)), _said(problem))
     caption = form.caption(field)
-    name = form.words(caption) if caption else field.attributes.get("aria-label", "")
+    name = form.called(field, caption) if caption else field.attributes.get("aria-label", "")
     return Refused(_id(field), name or upper_first(field_words(problem.field)), _said(problem, field))
 
 
@@ -184,6 +192,8 @@ def _said(problem: Problem, field: _Part | None = None) -> str:
         taken = text_of("web", "error.choose")
     if not taken:
         taken = text_of("web", "error.expected", {"expected": refusal(problem.expected)})
+    if problem.given == _NOTHING:
+        return text_of("web", "error.nothing", {"taken": taken})
     return text_of("web", "error.given", {"given": refusal(problem.given), "taken": taken})
 
 

@@ -16,6 +16,7 @@ from markupsafe import Markup, escape
 from tubwater import __version__
 from tubwater.errors import Problem
 from tubwater.reports import units as numbers
+from tubwater.reports.due import due_words
 from tubwater.reports.language import Language, language
 from tubwater.reports.plain import amount_text, measures_text, moment, step_text
 from tubwater.reports.scale import shown, span_words
@@ -27,8 +28,12 @@ from tubwater.reports.text import (
     quantity_unit,
     sentence,
     text_of,
+    tub_named,
+    unnamed,
     upper_first,
 )
+from tubwater.reports.zone import placed
+from tubwater.services.due import Due, DueKind
 from tubwater.services.tested import LastReading
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Amount, Expectation, Quantity, Reason, Verdict, VerdictKind
@@ -165,6 +170,7 @@ def _templates() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_alone,
     )
     made.globals.update(
         say=say,
@@ -216,6 +222,11 @@ def _templates() -> Environment:
     return made
 
 
+def _alone(value: Any) -> Any:
+    """What stands for itself in a page: a tub that its keeper gave no name is called in the page's language."""
+    return upper_first(tub_named(value)) if type(value) is str and unnamed(value) else value
+
+
 def _verdict_sentence(verdict: Verdict, units: UnitSystem = UnitSystem.METRIC) -> str:
     """The verdict as one sentence."""
     if verdict.kind is not VerdictKind.FIT:
@@ -226,11 +237,21 @@ def _verdict_sentence(verdict: Verdict, units: UnitSystem = UnitSystem.METRIC) -
 
 def _next_sentence(found: Next, units: UnitSystem = UnitSystem.METRIC) -> str:
     """The next thing to do as one sentence."""
-    if found.kind == "nothing" or found.step is None:
-        return say("next.nothing", at=moment(found.plan.next_visit))
+    if found.step is None:
+        return _due_sentence(found.due) if found.due else say("next.nothing", at=moment(found.plan.next_visit))
     if found.kind == "test":
         return say("next.test-from", at=found.waits_until) if found.waits_until else say("next.test")
     return say("next.plan", step=step_text(found.step, units))
+
+
+def _due_sentence(due: Due) -> str:
+    """What is due first, where the plan has no work."""
+    if due.kind is DueKind.TEST and not due.every:
+        return say("next.test") if due.now else say("next.test-by", at=moment(due.at))
+    if due.now:
+        return say("next.due", what=due_words(due))
+    at = numbers.dated(placed(due.at), "weekday") if due.whole_day else moment(due.at)
+    return say("next.nothing", at=at) if due.kind is DueKind.VISIT else say("next.later", at=at, what=due_words(due))
 
 
 def _span(found: Expectation | LastReading, units: UnitSystem = UnitSystem.METRIC) -> str:

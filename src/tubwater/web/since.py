@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,9 +11,10 @@ from fastapi.responses import HTMLResponse
 
 from tubwater.errors import InputError, Problem
 from tubwater.reports.ledger import date_words, drain_words, figure, since_lines
+from tubwater.reports.text import text_of
 from tubwater.reports.units import rough
 from tubwater.services.learned import LearnedValue
-from tubwater.tub import VolumeBasis
+from tubwater.tub import Event, FeederSet, VolumeBasis
 from tubwater.units import Dimension, parse_amount
 from tubwater.web.desk import Here
 from tubwater.web.show import kept_page
@@ -55,12 +57,23 @@ def ledger_page(request: Request, desk: Here, tub: str, change: str = "") -> HTM
             "drain_words": drain_words,
             "change": changed,
             "asked": change,
-            "since": since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
+            "since": [
+                *since_lines(replace(ledger, since=ledger.since and desk.local(ledger.since)), file.units),
+                *_fed(file.events),
+            ],
             "figure": figure,
             "date_words": date_words,
         }
 
     return kept_page(request, "ledger.html", (ledger, changed), values, problems=problems)
+
+
+def _fed(events: Sequence[Event]) -> Iterator[str]:
+    """The tablets that the feeder was set to last: they are no dose, and count as they dissolve."""
+    last = max((event for event in events if isinstance(event, FeederSet)), key=lambda event: event.at, default=None)
+    if last is not None and last.tablets:
+        values = {"at": last.at.isoformat(), "product": last.product, "tablets": last.tablets}
+        yield text_of("ledger", "fed", values)
 
 
 @router.get("/tubs/{tub}/learned")

@@ -45,4 +45,6 @@ def one_tub(request: Request, desk: Here, tub: str) -> HTMLResponse:
             "questions": file.questions,
         }
 
-    return kept_page(request, "tub.html", (verdict, coming.plan, water), values, (visit, desk.now().date()))
+    return kept_page(
+        request, "tub.html", (verdict, coming.plan, water, coming.dues), values, (visit, desk.now().date())
+    )

@@ -24,12 +24,12 @@ from tubwater.services.upkeep import due_of_tub, shelf_of_tub
 from tubwater.web.access import caller_of
 from tubwater.web.desk import Desk, Here
 from tubwater.web.forms import Sent, SentForm
+from tubwater.web.next import dues_of
 from tubwater.web.show import kept_page, page
 
 __all__ = ["calendar", "done", "due", "offer", "reagents", "router", "stock", "withdraw"]
 
 router = APIRouter(include_in_schema=False)
-_DAYS_SHOWN = 30.0
 _PACK = ("method", "name", "opened", "expires")
 
 
@@ -146,8 +146,7 @@ def _page(request: Request, desk: Here, tub: str, made: Opened | None = None) ->
     readers: tuple[Token, ...] = tuple(accounts.calendars(tub, caller)) if accounts and caller else ()
     address = f"{str(request.base_url).rstrip('/')}/tubs/{quote(tub)}/calendar.ics"
     link = f"{address}?key={made.secret}&language={spoken()}" if made else ""
-    asked = ("due", desk.method(tub))
-    dues = desk.answers.besides(tub, asked, lambda: due_of_tub(desk.answers, desk.kits, tub, file, _DAYS_SHOWN))
+    dues = dues_of(desk, tub)
     may_share = accounts is not None and caller is not None
 
     def values() -> dict[str, Any]:

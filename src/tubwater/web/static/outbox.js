@@ -1,5 +1,7 @@
 // What is entered on this phone is kept here first and sent once: with or without a network, with or without a worker.
 
+import { ask, doubt, holds, now, sure } from "./page.js";
+
 const NAME = "tubwater";
 const WAIT = 8000; // ms that an answer may take before the phone asks whether anybody is there, and else goes on alone
 const SLOW = 60e3; // ms that one who is there may take
@@ -265,14 +267,16 @@ async function honest(unsent) {
   const held = (await all("meta")).some((row) => row.key.startsWith("hold-"));
   for (const place of document.querySelectorAll("template[data-verdict-kept]")) {
     const shown = place.content.querySelector("[data-verdict]");
-    const since = Date.parse(shown?.dataset.asOf || place.dataset.keptAt);
-    const [until, now] = [Date.parse(shown?.dataset.goodUntil), Date.now()];
-    if (shown && !unsent && !held && now >= since - 1000 && now < until) {
-      const old = place.nextElementSibling;
+    const old = place.nextElementSibling;
+    if (shown && !unsent && !held && holds(shown, shown.dataset.asOf || place.dataset.keptAt)) {
       if (old?.matches("[data-not-known]")) old.replaceWith(place.content.cloneNode(true));
       place.remove();
+    } else if (shown && !sure()) {
+      if (old?.matches("[data-not-known]")) doubt(old);
+      ask().then(() => { if (sure()) tell(); });
     }
   }
+  document.documentElement.toggleAttribute("data-not-sent", unsent);
   if (!unsent) return;
   for (const shown of document.querySelectorAll('[data-verdict="fit"]')) {
     const stale = document.querySelector("template[data-verdict-stale]");
@@ -354,8 +358,9 @@ for (const place of document.querySelectorAll("[data-pages]")) {
 }
 
 for (const card of document.querySelectorAll("[data-card]")) {
-  const now = Date.now();
-  if (now >= Date.parse(card.dataset.void) || now < Date.parse(card.dataset.made) - 120e3) {
+  if (!sure()) await ask();
+  const [at, { made }] = [now(), card.dataset];
+  if (!sure() || at >= Date.parse(card.dataset.void) || at < Date.parse(made) - 120e3) {
     card.replaceWith(says([card.dataset.voidText]));
   }
 }

@@ -1,17 +1,74 @@
 // What every page does in the browser. Each part is a help only: no page needs it to show its content.
 
+// ---------- the time ----------
+
+// A verdict holds until a time of the computer that sent the page. A device's own clock is believed where it stood within
+// two minutes of that computer's when the page came, and was not set back since; else the computer is asked.
+const OFF = 120e3;
+const root = document.documentElement;
+const sent = Date.parse(document.querySelector("main")?.dataset.now);
+const came = root.dataset.kept ? Date.parse(root.dataset.kept) : Date.now();
+let from = {
+  at: Math.max(Date.now(), sent), device: Date.now(), steady: performance.now(),
+  sure: Math.abs(came - sent) <= OFF && Date.now() >= came - OFF,
+};
+// A steady count may stand still while the device sleeps, its clock may be set: the longer of the two counts.
+const gone = () => Math.max(Date.now() - from.device, performance.now() - from.steady);
+
+export const now = () => from.at + gone();
+export const sure = () => from.sure && Date.now() - from.device > performance.now() - from.steady - OFF;
+
+// Whether a verdict holds; since is the earliest that it can be from.
+export function holds(shown, since = shown.dataset.asOf) {
+  const until = Date.parse(shown.dataset.goodUntil);
+  const begun = since ? Date.parse(since) : until - 3 * 86400e3;
+  return sure() && now() < until && now() >= begun - OFF;
+}
+
+async function hear() {
+  const [device, steady] = [Date.now(), performance.now()];
+  const answer = await fetch("/api/clock", { cache: "no-store", signal: AbortSignal.timeout(8000) });
+  const at = answer.ok ? Date.parse((await answer.json()).now) : NaN;
+  if (at) from = { at, device, steady, sure: true };
+}
+
+let asked = null;
+export function ask() {
+  asked ??= hear().catch(() => {}).finally(() => { asked = null; });
+  return asked;
+}
+
+// Says that it is the device's clock that keeps the verdict from being known.
+export function doubt(said) {
+  for (const line of said.querySelectorAll("[data-clock]")) line.textContent = line.dataset.clock;
+}
+
+// ---------- what is not known any more ----------
+
+const unknown = () => document.querySelector("template[data-verdict-stale]")?.content.firstElementChild.cloneNode(true);
+const aside = new Map(); // what stands in the place of a verdict, until the computer has told the time
+
+function away(shown) {
+  const said = unknown();
+  if (!said) { shown.remove(); return; }
+  shown.replaceWith(said);
+  if (sure()) return;
+  doubt(said);
+  aside.set(said, shown);
+}
+
+function back() {
+  for (const [said, shown] of sure() ? aside : []) {
+    const kept = "notSent" in root.dataset;
+    if (said.isConnected) said.replaceWith(holds(shown) && !kept ? shown : unknown());
+    aside.delete(said);
+  }
+}
+
 // A page that stays open, or comes back from memory, no longer says fit once its time is over.
 function expire() {
-  for (const shown of document.querySelectorAll('[data-verdict="fit"]')) {
-    const until = Date.parse(shown.dataset.goodUntil);
-    const since = shown.dataset.asOf ? Date.parse(shown.dataset.asOf) : until - 3 * 86400e3;
-    const now = Date.now();
-    if (now >= until || now < since - 120e3) {
-      const stale = document.querySelector("template[data-verdict-stale]");
-      if (stale) shown.replaceWith(stale.content.cloneNode(true));
-      else location.reload();
-    }
-  }
+  for (const shown of document.querySelectorAll('[data-verdict="fit"]')) if (!holds(shown)) away(shown);
+  if (aside.size) ask().then(back);
 }
 addEventListener("pageshow", expire);
 document.addEventListener("visibilitychange", expire);
