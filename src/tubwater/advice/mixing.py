@@ -20,9 +20,13 @@ def mixing_factor(tub: Tub) -> float:
     return table["mixing_factor_gentle"].value if gentle else 1.0
 
 
-def mixing_minutes(tub: Tub, product: Product, factor: float = 1.0) -> float:
-    """The wait after an addition, min; ``factor`` of the water as it is, which may be worse than the tub's own."""
-    usual = max(substances()[product.substance].minutes, defaults()["mix_minutes"].value)
+def mixing_minutes(tub: Tub, product: Product | None, factor: float = 1.0) -> float:
+    """The wait after an addition, min; ``factor`` of the water as it is, which may be worse than the tub's own.
+
+    A product that is no longer on the shelf (None) waits as most do.
+    """
+    own = substances()[product.substance].minutes if product else 0.0
+    usual = max(own, defaults()["mix_minutes"].value)
     return as_kept(max(mixing_factor(tub), factor) * usual)
 
 

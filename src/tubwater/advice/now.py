@@ -369,7 +369,7 @@ class Situation:
     def wait_until(self) -> datetime:
         """When the last of the waits after what went in is over; as long as the steps of a plan wait in this tub."""
         products = {product.name: product for product in self.shelf.products}
-        waits = [d.at + timedelta(minutes=mixing_minutes(self.tub, products[d.product])) for d in self.doses()]
+        waits = [d.at + timedelta(minutes=mixing_minutes(self.tub, products.get(d.product))) for d in self.doses()]
         return max(waits, default=self.now)
 
     def _is_monopersulfate(self, dosed: Dosed) -> bool:
