@@ -291,3 +291,20 @@ def test_a_disinfecting_fill_is_let_out_again_even_when_planned_anew() -> None:
         assert sum(s.minutes for s in before if s.covered) == pytest.approx(left)
         tested = any(r.kind == "level-reached" for s in before for r in s.reasons)
         assert tested is (not read)
+
+
+@pytest.mark.parametrize(("product", "grams"), [("dry acid", 8000.0), ("dry acid", 800.0), ("soda ash", 8000.0)])
+def test_an_amount_that_would_take_the_ph_far_out_is_followed_by_a_test_and_no_dose(product: str, grams: float) -> None:
+    """Eight kilograms are likelier a slip of the pen than a spill; a test tells, and until then nothing goes in."""
+    before = a_test(2.0, 7.8, 40.0, at=NOW - timedelta(minutes=50))
+    given = Dosed(NOW - timedelta(minutes=45), product, grams)
+    plan = plan_of(before, given, saw())
+    assert plan.situation == "test-first" and not doses(plan)
+    assert StepKind.TEST in kinds(plan) and plan.verdict.kind is not VerdictKind.FIT
+
+
+def test_no_oxidizer_goes_into_water_that_reads_as_acid_as_a_strip_can_show() -> None:
+    """Halogen leaves such water as gas, although an oxidizer hardly moves its pH any more (judgement)."""
+    given = Dosed(NOW - timedelta(minutes=45), "dry acid", 800.0)
+    plan = plan_of(given, saw(), a_test(0.5, 6.2, 0.0))
+    assert not {"monopersulfate", "sodium-hypochlorite", "dichlor"} & set(doses(plan))

@@ -18,6 +18,7 @@ PH_LOW, PH_HIGH = 6.8, 8.2
 SCALE_HIGH = 0.6
 SHOCK_HEADROOM = 1.3  # of a shock: a measure may be out, and monopersulfate without bromide piles up (judgement)
 _TAIL = 0.05
+_LEAST_PH = 5.5  # below it no oxidizer goes in, though it may hardly move such a pH: halogen leaves as gas (judgement)
 _MG_PER_EQ = 50043.5
 
 
@@ -92,6 +93,8 @@ def largest_allowed(
 def _may_go_in(beside: Beside, composition: Composition, grams: float, spread: float, sanitizer_high: float) -> bool:
     """With errors of the measure as drawn and without any: a lucky draw lets nothing in. What an oxidizer meets makes
     acid of it, so that its pH is judged once more when it has mixed."""
+    if composition.oxidant > 0.0 and np.quantile(beside.ph(), _TAIL) < _LEAST_PH:
+        return False
     drawn, exact = beside.dosed(composition, grams, spread), beside.exactly(composition, grams)
     if not (allowed(beside, drawn, sanitizer_high) and allowed(beside, exact, sanitizer_high)):
         return False

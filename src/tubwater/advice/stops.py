@@ -32,6 +32,8 @@ __all__ = [
     "stops",
 ]
 
+_TAIL = 0.05
+_SPILLED_ACID, _SPILLED_BASE = 5.0, 10.0  # pH that no dose of a plan leads to (judgement)
 _TOLD_CAUSES, _LIKELY = 3, 0.1  # at most so many, each at least so likely (judgement)
 _RANKED = Basis(BasisKind.COMMON_PRACTICE, (), "an order of likelihood, no more")
 
@@ -43,12 +45,20 @@ def stops(kinds: set[str]) -> bool:
 
 
 def must_test_first(case: Situation, kinds: set[str]) -> bool:
-    """Nothing is added where readings do not fit, a wait runs, the sanitizer has no valid reading, or the colour of
-    the pH says that there is more of it than was read."""
+    """Nothing is added where readings do not fit, a wait runs, the sanitizer has no valid reading, the colour of the
+    pH says that there is more of it than was read, or what went in since the last test took the pH far out."""
     reading = case.last_valid(case.sanitizer_quantity)
     purple = Sign.PURPLE_INDICATOR in case.noticed.signs  # much sanitizer by its colour, whatever was read
     unread = reading is None or (purple and not reads_too_high(case))
-    return unread or bool(kinds & {"readings-do-not-fit", "wait-running", "monopersulfate-window"})
+    return unread or _spilled(case) or bool(kinds & {"readings-do-not-fit", "wait-running", "monopersulfate-window"})
+
+
+def _spilled(case: Situation) -> bool:
+    """The pH is believed far out of all bounds by what was added since it was read: a slip of the pen, or a spill."""
+    low, high = np.quantile(case.state.ph, (_TAIL, 1.0 - _TAIL))
+    reading, doses = case.last_valid(Quantity.PH), case.doses()
+    unread = bool(doses) and (reading is None or reading.at <= doses[0].at)
+    return unread and bool(high < _SPILLED_ACID or low > _SPILLED_BASE)
 
 
 def stop_plan(case: Situation, verdict: Verdict, seed: int, situation: str) -> Plan:
