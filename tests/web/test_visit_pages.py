@@ -259,7 +259,7 @@ def test_a_visit_needs_no_script(open_page: Callable[..., Page], keeping: Keepin
         press(page, "done")
     press(page, "done")
     assert kind(page) == "wait"
-    assert page.get_by_text("until 12:25").is_visible() and len(doses(keeping, larch)) == 1
+    assert page.get_by_text("Nobody in, nothing more in, until 12:25.").is_visible() and len(doses(keeping, larch)) == 1
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
