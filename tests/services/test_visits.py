@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 
+from services.visiting import NOW, Clock, doses, from_when, key, oxidized, walk
 from tubwater.advice import Wishes
 from tubwater.errors import Conflict, InputError, UnknownEntry
 from tubwater.services.keeping import Keeping
 from tubwater.services.memory import MemoryEntries, MemorySnapshots, RandomNames
 from tubwater.services.ports import Kind, Source
-from tubwater.services.visits import Ask, Phase, Running, Status, Told, Visits, What
-from tubwater.services.visits_end import VisitEnd, end_of_visit
-from tubwater.tub import Cared, Dosed, FeederSet, Reason, StepKind, VerdictKind
+from tubwater.services.visits import Ask, Phase, Status, Told, Visits, What
+from tubwater.services.visits_end import end_of_visit
+from tubwater.tub import Cared, FeederSet, Reason, StepKind, VerdictKind
 
-NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 BODY: dict[str, Any] = {
     "tub": {"name": "Larch", "volume": "1300 L", "sanitizer": "bromine"},
     "product": [
@@ -30,14 +30,6 @@ BODY: dict[str, Any] = {
 }
 TEST = {"method": "photometer", "bromine": 4.0, "pH": 8.0}
 DROPS = {"method": "drop-titration", "total_alkalinity": 150}
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.time = NOW
-
-    def now(self) -> datetime:
-        return self.time
 
 
 @pytest.fixture
@@ -64,50 +56,6 @@ def tub(keeping: Keeping, clock: Clock) -> str:
     keeping.record(tub, Kind.NOTICED, {"clarity": "clear"})
     clock.time += timedelta(minutes=5)
     return tub
-
-
-def walk(visits: Visits, tub: str, visit: str, clock: Clock, until: StepKind, ph: float = 7.5) -> Running:
-    """Does every step as planned until the first of a kind has its turn."""
-    for _ in range(40):
-        state = visits.show(tub, visit)
-        if state.turn is None or state.turn.step.kind is until:
-            return state
-        if state.turn.step.kind is StepKind.WAIT:
-            assert state.due is not None
-            clock.time = state.due
-        elif state.turn.step.kind is StepKind.TEST:
-            visits.tell(tub, visit, Told(What.RETEST, state.turn.key, test={"method": "photometer", "pH": ph}))
-        else:
-            visits.tell(tub, visit, Told(What.DONE, state.turn.key))
-            clock.time += timedelta(minutes=1)
-    raise AssertionError("the visit never ends")
-
-
-def oxidized(visits: Visits, tub: str, clock: Clock, pause: float) -> tuple[str, Running]:
-    """A whole visit with monopersulfate in it, each step so many minutes later than the one before."""
-    clock.time += timedelta(minutes=1)
-    visits.keeping.record(tub, Kind.TEST, {"method": "photometer", "bromine": 3.0, "pH": 7.5})
-    visit = visits.begin(tub)
-    while (turn := visits.show(tub, visit).turn) is not None:
-        clock.time = turn.due or clock.time + timedelta(minutes=pause)
-        if turn.step.kind is StepKind.TEST:
-            visits.tell(tub, visit, Told(What.RETEST, turn.key, test={"method": "photometer", "pH": 7.5}))
-        elif turn.due is None:
-            visits.tell(tub, visit, Told(What.DONE, turn.key))
-    return visit, visits.show(tub, visit)
-
-
-def from_when(end: VisitEnd) -> datetime:
-    return datetime.fromisoformat(str(end.fit_when[0].values["time"]))
-
-
-def key(state: Running) -> str:
-    assert state.turn is not None
-    return state.turn.key
-
-
-def doses(keeping: Keeping, tub: str) -> list[tuple[str, float, bool]]:
-    return [(e.product, e.grams, e.certain) for e in keeping.file(tub).events if isinstance(e, Dosed)]
 
 
 def test_a_whole_visit_leads_to_an_end_and_what_went_in_stands_in_the_logbook(

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from fastapi import FastAPI
 from playwright.sync_api import BrowserContext, Page, expect
-from starlette.requests import Request
-from starlette.responses import Response
-from starlette.routing import Route
 
 from tubwater.services.keeping import Keeping
 from tubwater.services.ports import Kind
 from tubwater.services.visits import Visits
 from tubwater.tub import Dosed
 from tubwater.tub import Tested as Readings
-from tubwater.web.visit_worker import worker
+from web.alone import all_sent, go_on_alone, set_worker, tell_alone, unsent
 from web.beside import HIGH_PH, begin, kind, later, ready, stored, walk
 from web.harness import MOST, Clock, hold, port_to_keep, serve, violations
 
@@ -44,27 +41,6 @@ def fit(keeping: Keeping, tub: str, clock: Clock) -> str:
     return tub
 
 
-# What a page is told by ``hold`` does not reach the worker: the clock of the phone is put there as far off.
-SHIFTED = """
-{ const Real = Date, shift = %d;
-  globalThis.Date = class extends Real {
-    constructor(...said) { if (said.length) super(...said); else super(Real.now() + shift); }
-    static now() { return Real.now() + shift; }
-  }; }
-"""
-
-
-def set_worker(app: FastAPI, clock: Clock, off: timedelta = timedelta()) -> None:
-    """The clock of the worker of every phone that asks for it from now on."""
-
-    def told(_: Request) -> Response:
-        ahead = (clock.time + off - datetime.now(UTC)) / timedelta(milliseconds=1)
-        answer = worker()
-        return Response((SHIFTED % ahead).encode() + bytes(answer.body), media_type="text/javascript")
-
-    app.router.routes.insert(0, Route("/sw.js", told))
-
-
 @pytest.fixture
 def phone(app: FastAPI, open_context: Callable[..., BrowserContext], clock: Clock) -> Callable[..., Page]:
     """Opens a phone's browser; without a network it may complain of that."""
@@ -76,28 +52,6 @@ def phone(app: FastAPI, open_context: Callable[..., BrowserContext], clock: Cloc
         return page
 
     return opened
-
-
-def tell_alone(page: Page, what: str) -> None:
-    """Tells something without a network, and waits for the next screen of the packet."""
-    page.evaluate("() => { document.querySelector('#visit').firstElementChild.dataset.old = ''; }")
-    page.locator(f"#visit form:has(input[name='what'][value='{what}']) button[type='submit']").last.click()
-    expect(page.locator("#visit > [data-old]")).to_have_count(0)
-
-
-def go_on_alone(page: Page) -> None:
-    page.evaluate("() => { document.querySelector('#visit').firstElementChild.dataset.old = ''; }")
-    page.locator("[data-on] button").click()
-    expect(page.locator("#visit > [data-old]")).to_have_count(0)
-
-
-def unsent(page: Page) -> None:
-    expect(page.locator("[data-unsent]")).to_be_visible()
-
-
-def all_sent(page: Page) -> None:
-    """Waits until nothing is left to send."""
-    expect(page.locator("[data-unsent]")).to_be_hidden()
 
 
 def doses(keeping: Keeping, tub: str) -> list[Dosed]:
