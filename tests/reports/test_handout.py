@@ -165,7 +165,7 @@ def test_the_doses_after_a_soak_are_the_plans_own_and_stop_at_its_cap() -> None:
 
 def test_the_sheet_names_the_limits_of_the_guideline() -> None:
     said = " ".join(texts_of(handout_words(handout(), CONTACT)))
-    for figure in ("3 to 10", "7.0 to 8.0", "below 2 or above 10", "40 °C", "3 to 5 mg/L"):
+    for figure in ("above 3 and below 10", "above 7.0 and below 8.0", "below 2 or above 10", "40 °C", "3 to 5 mg/L"):
         assert figure in said, figure
 
 
