@@ -11,6 +11,7 @@ from tubwater.advice import Situation, Wishes, judge, make_plan
 from tubwater.facts import methods
 from tubwater.facts.quantity import Quantity
 from tubwater.services.advise import case_of
+from tubwater.services.memory import MemorySnapshots
 from tubwater.tub import Event, Plan, Reading, Step, StepKind, Tested, VerdictKind
 
 from .keeping import SHELF, SUBSTANCES, Moment, when
@@ -59,12 +60,16 @@ def _newest(events: Sequence[Event]) -> dict[str, float]:
 
 
 class Ours:
-    """Tubwater's plan and verdict from the growing logbook."""
+    """Tubwater's plan and verdict from the growing logbook; what was lived once is not lived again."""
+
+    def __init__(self) -> None:
+        self._snapshots = MemorySnapshots()
 
     def case(self, moment: Moment, extra: Sequence[Event] = ()) -> Situation:
         """What is believed at the moment, with whatever was read at the tub besides."""
         events, choices = [*moment.events, *extra], moment.choices
-        return case_of(moment.scene.tub, SHELF, events, when(moment.hour), choices.seed, choices.members)
+        seed, kept = choices.seed, self._snapshots
+        return case_of(moment.scene.tub, SHELF, events, when(moment.hour), seed, choices.members, kept)
 
     def visit(self, moment: Moment) -> Orders:
         """The plan, carried out step by step as it is printed."""
