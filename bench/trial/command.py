@@ -75,6 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--returns", type=float, default=0.0, help="share of the early looks a plan asks for that are made"
     )
+    parser.add_argument("--looks", type=int, default=3, help="most of these looks between two visits")
     parser.add_argument("--cover", action="store_true", help="predict each reading before it is made")
     parser.add_argument("--members", type=int, default=500, help="of the belief")
     parser.add_argument("--seed", type=int, default=0)
@@ -89,7 +90,16 @@ def _choices(asked: argparse.Namespace) -> Choices:
     visits = asked.visits or (2 if asked.test == "kit" else 1)
     entry = tuple(asked.entry)
     return Choices(
-        asked.weeks, asked.test, visits, asked.after_soak, asked.seed, asked.members, entry, asked.cover, asked.returns
+        weeks=asked.weeks,
+        kit=asked.test,
+        visits=visits,
+        after_soak=asked.after_soak,
+        seed=asked.seed,
+        members=asked.members,
+        entry=entry,
+        cover=asked.cover,
+        returns=asked.returns,
+        looks=asked.looks,
     )
 
 

@@ -78,7 +78,8 @@ class Choices:
     members: int = 500
     entry: tuple[str, ...] = ()
     cover: bool = False
-    returns: float = 0.0  # share of the looks the next day, that a plan asks for, which are made
+    returns: float = 0.0  # share of the looks before the next visit, that a plan asks for, which are made
+    looks: int = 3  # most of them between two visits
 
 
 @dataclass(frozen=True)
@@ -176,6 +177,7 @@ class _Life:
         self.hour, self.kept = 0.0, Kept()
         self.orders, self.ordered = Orders(), 0.0
         self.doses_today: dict[int, float] = {}
+        self.looks = 0
 
     def live(self) -> Kept:
         end = 168.0 * self.choices.weeks
@@ -279,10 +281,12 @@ class _Life:
         self._open(max(self.hour, begin + self.orders.minutes / 60.0), light)
 
     def _back(self, visit: Visit) -> list[Visit]:
-        """The look that the plan asked for before the next visit, where it is made; one between two visits."""
+        """The look that the plan asked for before the next visit, where it is made."""
         after = self.orders.back_after
-        if after is None or visit not in self.scene.visits or after > 24.0 * self._days_left(visit) - 12.0:
+        self.looks = 0 if visit in self.scene.visits else self.looks
+        if after is None or self.looks >= self.choices.looks or after > self._hours_left(visit) - 12.0:
             return []
+        self.looks += 1
         made = float(self.scene.luck.at("back", visit.hour).random()) < self.choices.returns
         return [Visit(visit.hour + after, False)] if made else []
 
@@ -297,9 +301,12 @@ class _Life:
             self._do(chore.order)
 
     def _days_left(self, visit: Visit) -> float:
-        """Days until the next visit that the keeper means to make."""
+        """Days until the next visit that the keeper means to make, at least one."""
+        return max(1.0, float(round(self._hours_left(visit) / 24.0)))
+
+    def _hours_left(self, visit: Visit) -> float:
         later = [v.hour for v in self.scene.visits if v.hour > visit.hour]
-        return round((min(later) - visit.hour) / 24.0) if later else 7.0 / self.choices.visits
+        return min(later) - visit.hour if later else 168.0 / self.choices.visits
 
     def _test(self, purpose: str) -> None:
         seen = read(self.tank, self.choices.kit, self.hour, self.scene.luck, self.scene.house, self.kept.tests, purpose)

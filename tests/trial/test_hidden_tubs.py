@@ -179,3 +179,18 @@ def test_shares_of_hours_are_shares_and_the_whole_is_the_least(scene: Scene) -> 
 def test_households_bathe_as_often_as_they_are_drawn_to(scene: Scene) -> None:
     drawn = draw_soaks(scene.house, np.random.default_rng(1), 0, 700)
     assert len(drawn) / 100.0 == pytest.approx(scene.house.per_week, rel=0.15)
+
+
+class Anxious(Nothing):
+    """A keeper whose plans ask for a look after ten hours, always."""
+
+    def visit(self, moment: Moment) -> Orders:
+        return Orders(back_after=10.0)
+
+
+@pytest.mark.parametrize(("returns", "most", "visits"), [(0.0, 2, 2), (1.0, 2, 6), (1.0, 1, 4)])
+def test_the_looks_that_a_plan_asks_for_are_made_up_to_so_many_between_two_visits(
+    returns: float, most: int, visits: int
+) -> None:
+    choices = replace(CHOICES, returns=returns, looks=most)
+    assert keep(scene_of(1, choices), Anxious(), choices).visits == visits
