@@ -101,6 +101,7 @@ def test_a_result_that_is_too_much_says_so() -> None:
 def test_the_household_is_told_that_no_record_is_asked() -> None:
     words = words_of("household", "home")
     assert "asks for no record" in words["days"][0]["missing"]["lines"][0] and words["days"][0]["checks"]["rows"] == []
+    assert words["days"][0]["missing"]["head"] == "What is asked"
     assert words["days"][1]["entries"]["rows"] and record_pdf(words).startswith(b"%PDF-")
 
 

@@ -46,6 +46,12 @@ def used_kinds() -> set[str]:
     return found
 
 
+@pytest.mark.parametrize(("task", "may"), [("rinse-filter", True), ("inspect-suction-covers", False)])
+def test_what_holds_people_fast_is_not_left_out_when_time_is_short(task: str, may: bool) -> None:
+    step = Step(StepKind.CHECK, minutes=2.0, task=task, optional=True)
+    assert ("May be left out" in step_text(step)) is may
+
+
 def test_every_kind_that_advice_gives_has_a_text() -> None:
     assert used_kinds() <= set(kinds("reason"))
 

@@ -11,12 +11,12 @@ from dataclasses import replace
 from datetime import datetime
 
 from tubwater.advice.beside_tub import Standing
+from tubwater.facts import must_be_done
 from tubwater.tub import Plan, StepKind
 
 __all__ = ["carried", "keeps_its_check"]
 
 _CLOSES = (StepKind.VENT, StepKind.COVER, StepKind.HAND_OVER)
-_MUST_BE_ANSWERED = frozenset({"inspect-suction-covers"})
 
 
 def keeps_its_check(row: Standing, plan: Plan) -> bool:
@@ -29,7 +29,7 @@ def carried(rows: Sequence[Standing], now: datetime) -> tuple[Standing, ...]:
     missed = [row for n, row in enumerate(rows) if row.beside and not _in_its_wait(rows, n, now)]
     found = [row for row in rows if row not in missed]
     for row in missed:
-        must = row.step.task in _MUST_BE_ANSWERED
+        must = must_be_done(row.step.task)
         if row.answered:
             found = _put(found, _a_step(row), _closing(found, row.at))
         elif (wait := _next_wait(found, now)) is not None:
@@ -46,7 +46,7 @@ def _in_its_wait(rows: Sequence[Standing], place: int, now: datetime) -> bool:
     row = rows[place]
     if row.at is not None:
         open_then = any(_waits(r, row.at) and not r.step.covered for r in rows)
-        return open_then or row.step.task not in _MUST_BE_ANSWERED
+        return open_then or not must_be_done(row.step.task)
     before = next((r for r in reversed(rows[:place]) if not r.beside), None)
     return before is not None and _waits(before, now)
 

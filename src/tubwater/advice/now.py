@@ -348,7 +348,7 @@ class Situation:
     def windows(self) -> tuple[tuple[datetime, datetime], ...]:
         """From each dose of monopersulfate until a reading of the sanitizer counts again."""
         span = timedelta(minutes=self.monopersulfate_minutes)
-        return tuple((d.at, d.at + span) for d in self.doses() if self._is_monopersulfate(d))
+        return tuple((d.at, d.at + span) for d in self.doses() if self._reacts(d.product))
 
     def _in_window(self, at: datetime) -> bool:
         return any(since <= at < until for since, until in self.windows)
@@ -361,7 +361,7 @@ class Situation:
     @property
     def window_minutes_left(self) -> float:
         """Minutes until no monopersulfate reacts any more, 0 where none does."""
-        given = [d.at for d in self.doses() if self._is_monopersulfate(d) and d.at <= self.now]
+        given = [d.at for d in self.doses() if self._reacts(d.product) and d.at <= self.now]
         gone = (self.now - max(given)).total_seconds() / 60.0 if given else self.monopersulfate_minutes
         return max(self.monopersulfate_minutes - gone, 0.0)
 
@@ -372,9 +372,16 @@ class Situation:
         waits = [d.at + timedelta(minutes=mixing_minutes(self.tub, products.get(d.product))) for d in self.doses()]
         return max(waits, default=self.now)
 
-    def _is_monopersulfate(self, dosed: Dosed) -> bool:
-        per_gram = self.products.compositions[dosed.product].per_gram
-        return bool(per_gram[INDEX["monopersulfate"]] > 0.0)
+    def spoils_minutes(self, product: str) -> float:
+        """How long no reading counts after a dose of a product in hand, min."""
+        found = next((p for p in self.shelf.products if p.name == product), None)
+        mixes = mixing_minutes(self.tub, found) if found else 0.0
+        return max(self.monopersulfate_minutes if self._reacts(product) else 0.0, mixes)
+
+    def _reacts(self, product: str) -> bool:
+        """Whether a product brings monopersulfate."""
+        recipe = self.products.compositions.get(product)
+        return recipe is not None and bool(recipe.per_gram[INDEX["monopersulfate"]] > 0.0)
 
     def best_product(self, role: Role) -> Product | None:
         """The first product in hand that fills a role and is supported in this tub."""

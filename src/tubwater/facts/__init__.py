@@ -2,7 +2,7 @@
 
 from tubwater.facts.basis import Basis, BasisKind
 from tubwater.facts.conversion import UNIT_OF, in_unit_of
-from tubwater.facts.practice import CareStep, Interference, care_steps, interferences
+from tubwater.facts.practice import CareStep, Interference, care_steps, interferences, must_be_done
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.facts.tables import (
     Default,
@@ -56,6 +56,7 @@ __all__ = [
     "incompatible",
     "interferences",
     "methods",
+    "must_be_done",
     "references",
     "substances",
     "troubles",

@@ -11,7 +11,7 @@ from typing import Any
 from tubwater.facts.basis import Basis
 from tubwater.facts.read import basis_of, table
 
-__all__ = ["CareStep", "Interference", "care_steps", "interferences"]
+__all__ = ["CareStep", "Interference", "care_steps", "interferences", "must_be_done"]
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,7 @@ class CareStep:
     Attributes:
         condition: what the tub must have: always, pump, electric, cover or feeder.
         pump_off: the pump has to stand still for it, so it does not fit into a wait for mixing.
+        must: not left out when time is short, since somebody could be hurt.
     """
 
     key: str
@@ -50,6 +51,7 @@ class CareStep:
     condition: str
     basis: Basis
     pump_off: bool = False
+    must: bool = False
 
 
 @cache
@@ -69,7 +71,19 @@ def care_steps() -> Mapping[str, CareStep]:
     return MappingProxyType({key: _care_step(key, row) for key, row in table("care").items()})
 
 
+def must_be_done(task: str) -> bool:
+    """Whether this is a task of care that is not left out when time is short."""
+    found = care_steps().get(task)
+    return found is not None and found.must
+
+
 def _care_step(key: str, row: Mapping[str, Any]) -> CareStep:
     return CareStep(
-        key, row["interval_days"], row["minutes"], row["condition"], basis_of(row), row.get("pump_off", False)
+        key,
+        row["interval_days"],
+        row["minutes"],
+        row["condition"],
+        basis_of(row),
+        row.get("pump_off", False),
+        row.get("must", False),
     )

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from tubwater.facts import must_be_done
 from tubwater.reports import units as show
 from tubwater.reports.text import explain, marked, measured, named, quantity_unit, sentence, text_of, upper_first
 from tubwater.reports.units import moment
@@ -90,7 +91,8 @@ def step_text(step: Step, units: UnitSystem = _METRIC) -> str:
         kind, values = _OTHERWISE[other.kind], {**other.values, **values}
     text = text_of("step", kind, {k: v for k, v in values.items() if v is not None}, units)
     part = " " + _say("part", part=step.part, parts=step.parts) if step.parts > 1 else ""
-    return text + part + (" " + _say("optional") if step.optional else "")
+    left_out = step.optional and not must_be_done(step.task)
+    return text + part + (" " + _say("optional") if left_out else "")
 
 
 def amount_text(amount: Amount, units: UnitSystem = _METRIC) -> str:

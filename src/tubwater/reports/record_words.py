@@ -101,7 +101,10 @@ class _Writer:
         return {
             "day": sheet.day.day.isoformat(),
             "head": f"{show.day(sheet.day.day)}",
-            "missing": {"head": self.say("missing"), "lines": list(self._missing(sheet))},
+            "missing": {
+                "head": self.say("missing" if self.record.rules.asks else "what-is-asked"),
+                "lines": list(self._missing(sheet)),
+            },
             "to_come": {"head": self.say("to-come"), "lines": self._to_come(sheet)},
             "checks": self._checks(sheet),
             "entries": self._entries(sheet),

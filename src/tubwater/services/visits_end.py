@@ -12,8 +12,6 @@ from datetime import datetime, timedelta
 
 from tubwater.advice import Situation
 from tubwater.advice.beside_tub import Running, Standing
-from tubwater.advice.mixing import mixing_minutes
-from tubwater.chemistry import INDEX
 from tubwater.tub import Reason, Step, StepKind, as_kept
 
 __all__ = ["VisitEnd", "end_of_visit"]
@@ -76,7 +74,7 @@ def _moved(reason: Reason, by: timedelta) -> Reason:
 
 def _counts_from(case: Situation, state: Running) -> datetime:
     """From when on a test counts, on whole minutes and never earlier than it does."""
-    ends = [at + _spoils_for(case, product) for product, at in _doses(case, state)]
+    ends = [at + timedelta(minutes=case.spoils_minutes(product)) for product, at in _doses(case, state)]
     return _to_minute(max([*_left_now(case), _over_at(case, state), *ends]))
 
 
@@ -115,15 +113,6 @@ def _open(state: Running, now: datetime) -> list[Standing]:
         return []
     ahead = [row for row in state.steps if not row.answered and not row.beside]
     return [row for row in ahead if row.due is None or row.due > now]
-
-
-def _spoils_for(case: Situation, name: str) -> timedelta:
-    """How long no reading counts after a dose of a product."""
-    recipe = case.products.compositions.get(name)
-    product = next((p for p in case.shelf.products if p.name == name), None)
-    reacts = recipe is not None and recipe.per_gram[INDEX["monopersulfate"]] > 0.0
-    mixes = mixing_minutes(case.tub, product) if product else 0.0
-    return timedelta(minutes=max(case.monopersulfate_minutes if reacts else 0.0, mixes))
 
 
 def _to_minute(at: datetime) -> datetime:
