@@ -64,6 +64,7 @@ LABEL = {p.substance: p.strength or 1.0 for p in SHELF.products}
 NAMES = {p.substance: p.name for p in SHELF.products}
 SUBSTANCES = {p.name: p.substance for p in SHELF.products}
 _LONGEST = 1.0  # h of one step of the truth
+_A_DAY = 20.0  # h; nobody looks more than once a day
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ class Choices:
     entry: tuple[str, ...] = ()
     cover: bool = False
     returns: float = 0.0  # share of the looks before the next visit, that a plan asks for, which are made
-    looks: int = 3  # most of them between two visits
+    looks: int = 3  # most of them between two visits, one a day
 
 
 @dataclass(frozen=True)
@@ -281,10 +282,10 @@ class _Life:
         self._open(max(self.hour, begin + self.orders.minutes / 60.0), light)
 
     def _back(self, visit: Visit) -> list[Visit]:
-        """The look that the plan asked for before the next visit, where it is made."""
-        after = self.orders.back_after
+        """The look that the plan asked for before the next visit, where it is made: the next day at the earliest."""
+        after = max(self.orders.back_after or np.inf, _A_DAY)
         self.looks = 0 if visit in self.scene.visits else self.looks
-        if after is None or self.looks >= self.choices.looks or after > self._hours_left(visit) - 12.0:
+        if self.looks >= self.choices.looks or after > self._hours_left(visit) - 12.0:
             return []
         self.looks += 1
         made = float(self.scene.luck.at("back", visit.hour).random()) < self.choices.returns

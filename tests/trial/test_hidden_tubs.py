@@ -182,10 +182,10 @@ def test_households_bathe_as_often_as_they_are_drawn_to(scene: Scene) -> None:
 
 
 class Anxious(Nothing):
-    """A keeper whose plans ask for a look after ten hours, always."""
+    """A keeper whose plans ask for a look the next day, always."""
 
     def visit(self, moment: Moment) -> Orders:
-        return Orders(back_after=10.0)
+        return Orders(back_after=22.0)
 
 
 @pytest.mark.parametrize(("returns", "most", "visits"), [(0.0, 2, 2), (1.0, 2, 6), (1.0, 1, 4)])
