@@ -75,6 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--returns", type=float, default=0.0, help="share of the early looks a plan asks for that are made"
     )
+    parser.add_argument("--feeder", action="store_true", help="note what is left of the tablets with each test")
     parser.add_argument("--looks", type=int, default=3, help="most of these looks between two visits")
     parser.add_argument("--cover", action="store_true", help="predict each reading before it is made")
     parser.add_argument("--members", type=int, default=500, help="of the belief")
@@ -99,6 +100,7 @@ def _choices(asked: argparse.Namespace) -> Choices:
         entry=entry,
         cover=asked.cover,
         returns=asked.returns,
+        feeder=asked.feeder,
         looks=asked.looks,
     )
 

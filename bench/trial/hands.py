@@ -49,16 +49,24 @@ KITS: dict[str, tuple[_Row, ...]] = {
         _Row("drop-titration", "calcium hardness", 10.0, 0.03, resolution=10.0, low=0.0, high=800.0, every=4),
     ),
 }
+_LOOK = _Row("feeder-by-eye", "tablets left", 10.0, 0.0, (0.0, 25.0, 50.0, 75.0, 100.0))
 _LOT_HOURS = 24.0 * 70.0  # a bottle of strips or reagent
 _BLUNDER = 0.03
 
 
-def read(tank: Tank, kit: str, hour: float, luck: Luck, house: Household, number: int, purpose: str) -> list[Seen]:
-    """A test at ``hour``, the ``number``-th of this keeper. Noise is keyed by time, so that luck is shared."""
+def read(
+    tank: Tank, kit: str, hour: float, luck: Luck, house: Household, number: int, purpose: str, looks: bool = False
+) -> list[Seen]:
+    """A test at ``hour``, the ``number``-th of this keeper, and with ``looks`` what is left in a feeder with tablets.
+
+    Noise is keyed by time, so that luck is shared.
+    """
     found = []
     for row in KITS[kit]:
         if number % row.every == 0:
             found.append(_one(row, tank, kit, hour, luck, house, purpose))
+    if looks and float(tank.count[0]) > 0.5:
+        found.append(_one(_LOOK, tank, kit, hour, luck, house, purpose))
     return found
 
 
@@ -84,6 +92,8 @@ def _truth(quantity: str, tank: Tank) -> float:
         return float(tank.bromine[0] + tank.monopersulfate[0])  # a total test sees both
     if quantity == "pH":
         return float(tank.ph[0]) + (0.6 if tank.bromine[0] > 10.0 else 0.0)  # the dye turns purple
+    if quantity == "tablets left":
+        return 100.0 * float(tank.grams[0]) / (20.0 * float(tank.count[0]))
     if quantity == "total alkalinity":
         return float(tank.alkalinity[0])
     return float(tank.hardness[0] if quantity == "total hardness" else tank.calcium[0])

@@ -10,6 +10,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from tubwater.facts.conversion import UNIT_OF
 from tubwater.facts.quantity import OxidantScale, Quantity
 from tubwater.tub import (
     Answer,
@@ -80,6 +81,7 @@ class Choices:
     entry: tuple[str, ...] = ()
     cover: bool = False
     returns: float = 0.0  # share of the looks before the next visit, that a plan asks for, which are made
+    feeder: bool = False  # with each test a look at what is left of the tablets
     looks: int = 3  # most of them between two visits, one a day
 
 
@@ -310,7 +312,8 @@ class _Life:
         return min(later) - visit.hour if later else 168.0 / self.choices.visits
 
     def _test(self, purpose: str) -> None:
-        seen = read(self.tank, self.choices.kit, self.hour, self.scene.luck, self.scene.house, self.kept.tests, purpose)
+        number, looks = self.kept.tests, self.choices.feeder and self._was_set()
+        seen = read(self.tank, self.choices.kit, self.hour, self.scene.luck, self.scene.house, number, purpose, looks)
         self.kept.tests += 1
         self.kept.seen += [(self.hour, s.quantity, s.value) for s in seen]
         tested = _tested(self.hour, seen)
@@ -323,6 +326,9 @@ class _Life:
                   + f" | true Br {t.bromine[0]:.2f} pH {t.ph[0]:.2f} TA {t.alkalinity[0]:.0f} SI {t.index[0]:+.2f}"
                   f" feeder {t.grams[0]:.0f} g bank {t.x[7, 0] * 79.904e3:.0f}"
                   f" owed {(t.x[11, 0] + t.x[12, 0]) * 159.8e3:.1f} mg/L")  # fmt: skip
+
+    def _was_set(self) -> bool:
+        return any(isinstance(event, FeederSet) for event in self.kept.events)
 
     def _cover(self, tested: Tested) -> None:
         for name, inside in self.policy.covers(self._moment(7.0), tested).items():
@@ -377,7 +383,5 @@ def _tested(hour: float, seen: Sequence[Seen]) -> Tested:
     for s in seen:
         quantity = Quantity(s.quantity)
         scale = OxidantScale.AS_BR2 if quantity is Quantity.BROMINE else None
-        readings.append(
-            Reading(quantity, s.value, s.value, "pH" if quantity is Quantity.PH else "mg/L", s.method, at, scale)
-        )
+        readings.append(Reading(quantity, s.value, s.value, UNIT_OF[quantity], s.method, at, scale))
     return Tested(at, tuple(readings))

@@ -185,7 +185,7 @@ def test_a_limit_from_memory_carries_its_mark_and_no_other_does() -> None:
         assert all(text in said for text in where)
         assert bool(words["unverified"]) is bool(where) and words["foot"].startswith(words["unverified"])
         assert ("*" in said) is bool(where)
-        assert "bromine 4 to 6 and" in said or not where  # a number that was read at its source
+        assert "bromine above 4 and below 6, pH" in said or not where  # a number that was read at its source
 
 
 def test_a_tub_without_a_pump_is_told_of_no_pump_and_waits_as_long_as_its_plan() -> None:

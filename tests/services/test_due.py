@@ -145,6 +145,14 @@ def test_a_tub_is_not_asked_for_what_it_has_not() -> None:
     assert applies(care_steps()["weigh-feeder"], bare, [FeederSet(NOW, "tablets", 3.0)])
 
 
+def test_a_look_into_the_feeder_is_noted_with_a_test_or_said_to_be_done() -> None:
+    task, week = care_steps()["weigh-feeder"], timedelta(days=7)
+    look = Reading(Quantity.TABLETS_LEFT, 50.0, 50.0, "%", "feeder-by-eye", NOW - week)
+    tested, said = Readings(NOW - week, (look,)), Cared(NOW - 2 * week, "weigh-feeder")
+    assert care_date(task, [said, tested], NOW).due == NOW
+    assert care_date(task, [said], NOW).due == NOW - week
+
+
 def test_plan_and_list_agree_on_what_is_due(case: Situation, dues: tuple[Due, ...]) -> None:
     planned = {task.key for task in due_tasks(case)}
     assert planned == {due.key for due in dues if due.now and due.every and due.kind is not DueKind.VISIT}

@@ -118,3 +118,12 @@ def test_a_sign_stands_until_a_look_says_that_it_is_settled() -> None:
     settled = "[[noticed]]\nat = 2026-11-20T08:30:00Z\nsigns = []\n"
     signs = [event.signs for event in parse_tub_file(TUB + silent + settled + seen, NOW).events]
     assert signs == [{values.Sign.VOMIT}, {values.Sign.VOMIT}, frozenset()]
+
+
+def test_what_is_left_of_the_tablets_is_read_by_eye_whatever_the_water_was_tested_with() -> None:
+    (found,) = parse_tub_file(TUB + STRIP + 'bromine = 3\ntablets_left = "50 to 75"\n', NOW).events
+    assert isinstance(found, values.Tested)
+    left = next(r for r in found.readings if r.quantity is Quantity.TABLETS_LEFT)
+    assert (left.low, left.high, left.unit, left.method) == (50.0, 75.0, "%", "feeder-by-eye")
+    said = problems(TUB + STRIP + "tablets_left = 150\n")["test[1].tablets_left"]
+    assert "0 to 100" in said

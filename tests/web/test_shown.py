@@ -46,3 +46,18 @@ def test_a_reading_that_is_hardly_possible_is_kept_and_asked_about(
     assert say("tested.odd", Name="pH", value=span_words(9.6, 9.6, Quantity.PH, UnitSystem.METRIC)) in said
     assert float(keeping.line(tub, "odd").body["pH"]) == 9.6
     assert say("tested.right") not in client.get(f"/tubs/{tub}/tested/odd?checked=true").text
+
+
+def test_what_is_left_of_the_tablets_is_asked_beside_a_test_once_some_were_put_in(
+    client: TestClient, keeping: Keeping, clock: Clock, tub: str
+) -> None:
+    field = 'name="tablets_left"'
+    assert field not in client.get(f"/tubs/{tub}/test").text
+    keeping.record(tub, Kind.FEEDER, {"product": "tablets", "tablets": 2, "opening": 0.5})
+    assert field in client.get(f"/tubs/{tub}/test").text
+    assert field not in client.get(f"/tubs/{tub}/before").text
+    sent = {"key": "looked", "method": "strip", "bromine": "3", "tablets_left": "50:75"}
+    client.post(f"/tubs/{tub}/test", data=sent, follow_redirects=True)
+    assert keeping.line(tub, "looked").body["tablets_left"] == ["50", "75"]
+    keeping.record(tub, Kind.FEEDER, {"product": "tablets", "tablets": 0})
+    assert field not in client.get(f"/tubs/{tub}/test").text

@@ -13,6 +13,7 @@ from tubwater.tub import Cared, Event, FeederSet, Tested, Tub
 __all__ = ["TESTS", "CareDate", "applies", "care_date", "care_dates"]
 
 TESTS = {"test-alkalinity": Quantity.TOTAL_ALKALINITY, "test-calcium": Quantity.CALCIUM_HARDNESS}
+_READ_TOO = {"weigh-feeder": Quantity.TABLETS_LEFT}  # done by saying so, or by what was read
 _EVERY_VISIT_DAYS = 7.0  # tasks at most this far apart are due from the first day
 
 
@@ -51,12 +52,10 @@ def care_date(task: CareStep, events: Sequence[Event], now: datetime) -> CareDat
 
 
 def _last(task: CareStep, past: Sequence[Event]) -> datetime | None:
-    quantity = TESTS.get(task.key)
-    if quantity is not None:
-        return max(
-            (r.at for e in past if isinstance(e, Tested) for r in e.readings if r.quantity is quantity), default=None
-        )
-    return max((e.at for e in past if isinstance(e, Cared) and e.task == task.key), default=None)
+    quantity = TESTS.get(task.key) or _READ_TOO.get(task.key)
+    read = [r.at for e in past if isinstance(e, Tested) for r in e.readings if r.quantity is quantity]
+    said = [e.at for e in past if isinstance(e, Cared) and e.task == task.key and task.key not in TESTS]
+    return max([*read, *said], default=None)
 
 
 def care_dates(tub: Tub, events: Sequence[Event], now: datetime) -> tuple[CareDate, ...]:

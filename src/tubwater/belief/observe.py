@@ -16,7 +16,7 @@ from tubwater.chemistry import (
     kg_water_per_litre,
     mg_per_litre,
 )
-from tubwater.dynamics import TubState
+from tubwater.dynamics import FULL_TABLET_GRAMS, TubState
 from tubwater.facts.quantity import Quantity
 
 __all__ = ["Observer"]
@@ -61,6 +61,13 @@ class Observer:
         return mg_per_litre(self._state.water, name)
 
 
+def _left(state: TubState) -> Array:
+    """Of the tablets put in last, %; nothing where none were."""
+    full = np.maximum(state.tablet_count * FULL_TABLET_GRAMS, 1e-9)
+    value: Array = 100.0 * np.minimum(state.tablet_grams / full, 1.0)
+    return value
+
+
 def _active(o: Observer) -> Array:
     water = o._state.water
     total: Array = water.bromine + water.chlorine
@@ -83,4 +90,5 @@ _READERS: dict[Quantity, Callable[[Observer], Array]] = {
     Quantity.MAGNESIUM: lambda o: o._named("magnesium hardness") * 24.305 / 100.087,
     Quantity.CONDUCTIVITY: lambda o: conductivity(o._state.water),
     Quantity.TEMPERATURE: lambda o: o._state.water.temperature,
+    Quantity.TABLETS_LEFT: lambda o: _left(o._state),
 }

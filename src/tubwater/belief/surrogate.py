@@ -31,7 +31,7 @@ _SHARES = (0.1, 0.35, 1.0)
 _LOGISTIC = float(np.sqrt(1.0 - KIT_SHARE**2) * np.sqrt(3.0) / np.pi)  # scale of the error per one-sigma
 _WITH_MONOPERSULFATE = (Quantity.BROMINE, Quantity.TOTAL_CHLORINE)
 _SMALL = 0.3  # mg/L; a logarithm of the value and this is nearly linear in the plain numbers
-_LINEAR = (Quantity.PH, Quantity.TEMPERATURE)
+_LINEAR = (Quantity.PH, Quantity.TEMPERATURE, Quantity.TABLETS_LEFT)
 
 
 @dataclass(frozen=True, eq=False)

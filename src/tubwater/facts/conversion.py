@@ -18,6 +18,7 @@ _OTHER_UNITS = {
     Quantity.CONDUCTIVITY: "µS/cm",
     Quantity.TEMPERATURE: "°C",
     Quantity.TURBIDITY: "NTU",
+    Quantity.TABLETS_LEFT: "%",
 }
 UNIT_OF: Mapping[Quantity, str] = MappingProxyType({q: _OTHER_UNITS.get(q, "mg/L") for q in Quantity})
 # mg per mmol; alkalinity by equivalents (1 mmol/L of acid), hardness by mol of calcium and magnesium

@@ -26,6 +26,7 @@ class Quantity(StrEnum):
     CONDUCTIVITY = "conductivity"  # uS/cm at 25 degC
     TEMPERATURE = "temperature"  # degC
     TURBIDITY = "turbidity"  # NTU
+    TABLETS_LEFT = "tablets left"  # % of those that the feeder was set to last
 
 
 class OxidantScale(StrEnum):

@@ -42,7 +42,7 @@ _CASES = frozenset({"nominative", "accusative", "dative"})  # of the name that a
 _NO_MEASURES = frozenset({None, "", "scale", "jug"})  # weight or volume says it already
 _THEIRS = frozenset({BasisKind.PUBLISHED, BasisKind.REPORTED})  # the sources say the number itself
 _UNITLESS = frozenset({Quantity.PH})
-_UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU"}
+_UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU", Quantity.TABLETS_LEFT: "%"}
 
 
 def kinds(section: str) -> tuple[str, ...]:

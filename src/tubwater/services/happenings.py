@@ -44,7 +44,9 @@ _PLAIN_UNITS = {
     Quantity.TEMPERATURE: "°C",
     Quantity.CONDUCTIVITY: "µS/cm",
     Quantity.TURBIDITY: "NTU",
+    Quantity.TABLETS_LEFT: "%",
 }
+_BY_EYE = {Quantity.TABLETS_LEFT: "feeder-by-eye"}  # whatever the water beside it was tested with
 _BEYOND = re.compile(r"\s*([<>])\s*(.+)")
 _NUMBER = r"\d[\d.,]*"
 # "2 to 3", "2 bis 3 mg/L", "between 2 and 3"; and "2-3", where the first is a number alone, so that no date is meant.
@@ -111,7 +113,7 @@ def _tested(entries: Entries) -> Event | None:
             ends = _ends(entries, key, quantity)
             if ends and at and method:
                 own = scale if quantity in _OXIDANTS else None
-                found.append((key, Reading(quantity, *ends, method, at, own, since)))
+                found.append((key, Reading(quantity, *ends, _BY_EYE.get(quantity, method), at, own, since)))
     entries.done(quantity.value.replace(" ", "_") for quantity in Quantity)
     _check(entries, found)
     return Tested(at, tuple(reading for _, reading in found), jets, bathers, guest) if at and found else None

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from tubwater.facts import Guideline, Limits, MethodQuantity, guidelines, methods, substances
-from tubwater.tub import Quantity, Sanitizer, Tub
+from tubwater.tub import Event, FeederSet, Quantity, Sanitizer, Tub
 
-__all__ = ["BESIDE_A_TUB", "Asked", "asked_of", "limits_of", "sanitizer_of", "usual_strength", "wait_seconds"]
+__all__ = [
+    "BESIDE_A_TUB",
+    "Asked",
+    "asked_of",
+    "asked_of_feeder",
+    "limits_of",
+    "sanitizer_of",
+    "usual_strength",
+    "wait_seconds",
+]
 
 # In the order in which a keeper meets them; the others belong to the utility.
 BESIDE_A_TUB = (
@@ -53,6 +62,14 @@ def asked_of(method: str, tub: Tub, only: tuple[Quantity, ...] = ()) -> tuple[As
     reads = methods()[method].quantities
     wanted = [q for q in _ORDER if q in reads and q not in out and (not only or q in only)]
     return tuple(Asked(q, reads[q]) for q in wanted)
+
+
+def asked_of_feeder(tub: Tub, events: Sequence[Event]) -> tuple[Asked, ...]:
+    """How much is left of the tablets, asked beside any test where some were put in."""
+    sets = sorted((e for e in events if isinstance(e, FeederSet)), key=lambda e: e.at)
+    if tub.sanitizer is not Sanitizer.BROMINE or not sets or sets[-1].tablets <= 0.0:
+        return ()
+    return (Asked(Quantity.TABLETS_LEFT, methods()["feeder-by-eye"].quantities[Quantity.TABLETS_LEFT]),)
 
 
 def sanitizer_of(tub: Tub) -> Quantity:

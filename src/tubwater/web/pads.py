@@ -63,7 +63,7 @@ def field_of(asked: Asked, last: LastReading | None, sent: Sent | None) -> Field
         tuple(pads),
         tuple(between),
         _beyond("<", steps[0]) if steps and steps[0] > 0.0 else None,
-        _beyond(">", steps[-1]) if steps else None,
+        _beyond(">", steps[-1]) if steps and asked.quantity is not Quantity.TABLETS_LEFT else None,
         _step(reads.resolution),
         reads.low,
         reads.high,

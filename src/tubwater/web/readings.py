@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from tubwater.errors import InputError
-from tubwater.services.kits import BESIDE_A_TUB, asked_of, sanitizer_of, wait_seconds
+from tubwater.services.kits import BESIDE_A_TUB, asked_of, asked_of_feeder, sanitizer_of, wait_seconds
 from tubwater.services.looks import standing_signs
 from tubwater.services.ports import Kind
 from tubwater.services.record import asks_for_record
@@ -158,4 +158,6 @@ def _form(
 def _fields(file: TubFile, method: str, before: bool, sent: Sent | None) -> list[Field]:
     only = (sanitizer_of(file.tub), Quantity.PH) if before else ()
     last = last_readings(file.events)
-    return [field_of(asked, last.get(asked.quantity), sent) for asked in asked_of(method, file.tub, only)]
+    feeder = () if before else asked_of_feeder(file.tub, file.events)
+    wanted = (*asked_of(method, file.tub, only), *feeder)
+    return [field_of(asked, last.get(asked.quantity), sent) for asked in wanted]
