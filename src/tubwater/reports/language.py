@@ -10,7 +10,7 @@ from enum import StrEnum
 from functools import cache
 from importlib import resources
 
-__all__ = ["Language", "choose", "language", "preferred", "speaking", "texts"]
+__all__ = ["Language", "choose", "language", "preferred", "section", "speaking", "texts"]
 
 
 class Language(StrEnum):
@@ -64,10 +64,24 @@ def _range(text: str) -> tuple[str, float] | None:
 @cache
 def texts(chosen: Language) -> Mapping[str, Mapping[str, str]]:
     """The texts of a language, section by section: of ``en.toml`` and of every ``*.en.toml`` beside it."""
-    folder = resources.files("tubwater.reports").joinpath("catalogue")
     found: dict[str, dict[str, str]] = {}
+    for written in _written(chosen):
+        for name, said in tomllib.loads(written).items():
+            found.setdefault(name, {}).update(said)
+    return found
+
+
+def section(chosen: Language, name: str) -> Mapping[str, str]:
+    """One section; of a language that is not spoken here, without reading all the others."""
+    if chosen is language():
+        return texts(chosen)[name]
+    parts = [tomllib.loads(written)[name] for written in _written(chosen) if f"[{name}]\n" in written]
+    return {key: text for part in parts for key, text in part.items()}
+
+
+def _written(chosen: Language) -> Iterator[str]:
+    """The files of a language as they stand."""
+    folder = resources.files("tubwater.reports").joinpath("catalogue")
     for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
         if f".{file.name}".endswith(f".{chosen}.toml"):
-            for section, said in tomllib.loads(file.read_text(encoding="utf-8")).items():
-                found.setdefault(section, {}).update(said)
-    return found
+            yield file.read_text(encoding="utf-8")

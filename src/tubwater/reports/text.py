@@ -13,7 +13,7 @@ from typing import Any
 from tubwater.errors import UnknownKey
 from tubwater.facts import BasisKind, references, substances
 from tubwater.reports import units as show
-from tubwater.reports.language import Language, language, texts
+from tubwater.reports.language import Language, language, section, texts
 from tubwater.services.tubfile import UnitSystem
 from tubwater.tub import Quantity, Reason
 
@@ -96,7 +96,7 @@ def _substance_keys() -> Mapping[str, str]:
 @cache
 def _pots() -> Mapping[str, str]:
     """What the first page calls the pots that it knows, in any language; they are kept by the name in one of them."""
-    known = (texts(spoken)["web"].items() for spoken in reversed(Language))
+    known = (section(spoken, "web").items() for spoken in reversed(Language))
     return {text: kind for rows in known for kind, text in rows if kind.startswith("pot.") and kind.count(".") == 1}
 
 
@@ -112,7 +112,7 @@ def unnamed(name: str) -> bool:
 
 @cache
 def _no_names() -> frozenset[str]:
-    return frozenset(texts(spoken)["tub-name"]["nominative"].lower() for spoken in Language)
+    return frozenset(section(spoken, "tub-name")["nominative"].lower() for spoken in Language)
 
 
 def field_words(field: str) -> str:
