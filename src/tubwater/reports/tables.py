@@ -35,7 +35,7 @@ def _substance(substance: Substance) -> str:
 
 
 def render_methods(methods: Iterable[Method]) -> str:
-    """Each method: what it reads, over which range, at which colours, and how sure that is."""
+    """Each method: what it reads, over which range, in which steps, and how sure that is."""
     return "\n".join(_method(method) for method in methods)
 
 
@@ -43,7 +43,7 @@ def _method(method: Method) -> str:
     lines = [_say("of-key", name=text_of("method-name", method.key), key=method.key)]
     for quantity, reads in method.quantities.items():
         unit = quantity_unit(quantity)
-        steps = _say("colours", list=", ".join(show.number(step) for step in reads.steps)) if reads.steps else ""
+        steps = _say("steps", list=", ".join(show.number(step) for step in reads.steps)) if reads.steps else ""
         ends = {"low": show.number(reads.low), "high": show.number(reads.high)}
         lines.append(_say("reads", quantity=quantity.value, unit=unit, **ends) + steps)
     return _entry([*lines, _basis(method.basis)])

@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 from typing import Any
 
 from tubwater.errors import UnknownKey
-from tubwater.facts import BasisKind, references, substances
+from tubwater.facts import UNIT_OF, BasisKind, references, substances
 from tubwater.reports import units as show
 from tubwater.reports.language import Language, language, section, texts
 from tubwater.services.tubfile import UnitSystem
@@ -42,7 +42,6 @@ _CASES = frozenset({"nominative", "accusative", "dative"})  # of the name that a
 _NO_MEASURES = frozenset({None, "", "scale", "jug"})  # weight or volume says it already
 _THEIRS = frozenset({BasisKind.PUBLISHED, BasisKind.REPORTED})  # the sources say the number itself
 _UNITLESS = frozenset({Quantity.PH})
-_UNITS = {Quantity.CONDUCTIVITY: "µS/cm", Quantity.TURBIDITY: "NTU", Quantity.TABLETS_LEFT: "%"}
 
 
 def kinds(section: str) -> tuple[str, ...]:
@@ -170,7 +169,7 @@ def quantity_unit(quantity: Quantity | str, units: UnitSystem = UnitSystem.METRI
     known = Quantity(quantity)
     if known is Quantity.TEMPERATURE:
         return "°F" if units is UnitSystem.US else "°C"
-    return "" if known in _UNITLESS else _UNITS.get(known, "mg/L")
+    return "" if known in _UNITLESS else UNIT_OF[known]
 
 
 @lru_cache(4096)

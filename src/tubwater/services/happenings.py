@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from tubwater.errors import InputError
-from tubwater.facts import care_steps, methods, substances
+from tubwater.facts import UNIT_OF, care_steps, methods, substances
 from tubwater.measurement import reading_problem
 from tubwater.services.entries import Entries
 from tubwater.services.lookup import method_key
@@ -39,13 +39,6 @@ __all__ = ["MOST_PEOPLE", "between", "event_of", "events_of", "products_by_name"
 
 MOST_PEOPLE = 60.0  # in one soak, told or asked about (judgement)
 _OXIDANTS = frozenset({Quantity.BROMINE, Quantity.FREE_CHLORINE, Quantity.TOTAL_CHLORINE})
-_PLAIN_UNITS = {
-    Quantity.PH: "pH",
-    Quantity.TEMPERATURE: "°C",
-    Quantity.CONDUCTIVITY: "µS/cm",
-    Quantity.TURBIDITY: "NTU",
-    Quantity.TABLETS_LEFT: "%",
-}
 _BY_EYE = {Quantity.TABLETS_LEFT: "feeder-by-eye"}  # whatever the water beside it was tested with
 _BEYOND = re.compile(r"\s*([<>])\s*(.+)")
 _NUMBER = r"\d[\d.,]*"
@@ -139,7 +132,7 @@ def _check(entries: Entries, found: list[tuple[str, Reading]]) -> None:
 def _ends(entries: Entries, key: str, quantity: Quantity) -> tuple[float, float, str] | None:
     """(low, high, unit) of what was read, or None where it is wrong."""
     value = entries.raw(key)
-    unit = _PLAIN_UNITS.get(quantity, "mg/L")
+    unit = UNIT_OF[quantity]
     try:
         value = between(value) or value if isinstance(value, str) else value
         if isinstance(value, list) and len(value) == 2:

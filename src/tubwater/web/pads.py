@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+from tubwater.reports.text import quantity_unit
 from tubwater.reports.units import number
 from tubwater.services.kits import Asked
 from tubwater.services.tested import LastReading
@@ -63,13 +64,18 @@ def field_of(asked: Asked, last: LastReading | None, sent: Sent | None) -> Field
         tuple(pads),
         tuple(between),
         _beyond("<", steps[0]) if steps and steps[0] > 0.0 else None,
-        _beyond(">", steps[-1]) if steps and asked.quantity is not Quantity.TABLETS_LEFT else None,
+        _beyond(">", steps[-1]) if steps and not _is_share(asked.quantity) else None,
         _step(reads.resolution),
         reads.low,
         reads.high,
         _start(asked, last),
         sent.text(name) if sent else "",
     )
+
+
+def _is_share(quantity: Quantity) -> bool:
+    """Of which there is no more than the whole."""
+    return quantity_unit(quantity) == "%"
 
 
 def _beyond(sign: str, step: float) -> Pad:
